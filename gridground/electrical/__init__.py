@@ -1,0 +1,1 @@
+"""The electrical side: line constants, sources, faults, clearing times, the phasor network."""

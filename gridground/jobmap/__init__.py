@@ -1,0 +1,1 @@
+"""The job map: a plan as one self-contained page."""

@@ -1,0 +1,172 @@
+"""Feet, AWG, kcmil, kA and cycles at the edges; metres, amperes and seconds inside.
+
+Numbers are rounded to the safe side by their meaning: what is needed goes up, what is allowed
+goes down.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+
+M_PER_FT = 0.3048
+M_PER_IN = 0.0254
+M_PER_MILE = 1609.344
+MM2_PER_KCMIL = 0.5067074790974977  # (0.0254/1000)^2 * pi/4 * 1e6 * 1000
+
+_LENGTH_M = {
+    "m": 1.0,
+    "cm": 0.01,
+    "mm": 0.001,
+    "km": 1000.0,
+    "ft": M_PER_FT,
+    "feet": M_PER_FT,
+    "foot": M_PER_FT,
+    "in": M_PER_IN,
+    "inch": M_PER_IN,
+    "inches": M_PER_IN,
+    "yd": 0.9144,
+    "mi": M_PER_MILE,
+}
+_VOLTAGE_V = {"v": 1.0, "kv": 1000.0}
+_QUANTITY = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-z]*)\s*")
+
+# Conductor areas of the American Wire Gauge as printed (kcmil), ASTM B258 rounding; the table of
+# leads states its own source row by row.
+LEAD_KCMIL = {
+    "2": 66.36,
+    "1": 83.69,
+    "1/0": 105.6,
+    "2/0": 133.1,
+    "3/0": 167.8,
+    "4/0": 211.6,
+    "250": 250.0,
+    "350": 350.0,
+}
+
+
+def _quantity(value: object, units: dict[str, float], kind: str) -> float:
+    """Read a bare number (unit of its name) or text with a unit."""
+    if isinstance(value, bool):
+        raise ValueError(f"{value!r} is not a {kind}")
+    if isinstance(value, int | float):
+        number = float(value)
+    else:
+        match = _QUANTITY.fullmatch(value) if isinstance(value, str) else None
+        unit = match.group(2).lower() if match else ""
+        if match is None or unit not in units:
+            raise ValueError(
+                f"{value!r} is not a {kind} (a number with one of: {', '.join(units)})"
+            )
+        number = float(match.group(1)) * units[unit]
+    if not math.isfinite(number):
+        raise ValueError(f"{value!r} is not finite")
+    return number
+
+
+def parse_length_m(value: object) -> float:
+    """Read a length: a bare number is metres, text carries its unit.
+
+    Examples
+    --------
+    >>> round(parse_length_m("15 ft"), 3), parse_length_m(4.5)
+    (4.572, 4.5)
+    """
+    return _quantity(value, _LENGTH_M, "length")
+
+
+def parse_time_s(value: object, *, frequency_hz: float) -> float:
+    """Read a duration: a bare number is seconds, ``"30 cycles"`` depends on the frequency.
+
+    Examples
+    --------
+    >>> parse_time_s("30 cycles", frequency_hz=60), parse_time_s("250 ms", frequency_hz=50)
+    (0.5, 0.25)
+    """
+    cycle_s = 1.0 / frequency_hz
+    units = {"s": 1.0, "ms": 0.001, "cycles": cycle_s, "cycle": cycle_s, "cyc": cycle_s}
+    return _quantity(value, units, "time")
+
+
+def parse_voltage_v(value: object) -> float:
+    """Read a voltage: a bare number is volts.
+
+    Examples
+    --------
+    >>> parse_voltage_v("75 V")
+    75.0
+    """
+    return _quantity(value, _VOLTAGE_V, "voltage")
+
+
+def area_mm2(size: str) -> float:
+    """Return the copper area of a lead size [mm²].
+
+    Parameters
+    ----------
+    size : str
+        AWG (``"2"``, ``"2/0"``), kcmil (``"250"``) or metric (``"70 mm2"``).
+
+    Raises
+    ------
+    ValueError
+        For a size that is not in the table.
+
+    Examples
+    --------
+    >>> round(area_mm2("2/0"), 2), area_mm2("70 mm2")
+    (67.44, 70.0)
+    """
+    if size in LEAD_KCMIL:
+        return LEAD_KCMIL[size] * MM2_PER_KCMIL
+    match = re.fullmatch(r"(\d+(?:\.\d+)?) ?mm2", size)
+    if match is None or float(match.group(1)) <= 0:
+        raise ValueError(f"{size!r} is not a lead size ({', '.join(LEAD_KCMIL)} or e.g. '70 mm2')")
+    return float(match.group(1))
+
+
+def round_up(value: float, step: float) -> float:
+    """Round up to a multiple of `step`, forgiving one part in 10⁹ of floating-point dust.
+
+    Examples
+    --------
+    >>> round_up(1.01, 0.5), round_up(1.5, 0.5)
+    (1.5, 1.5)
+    """
+    return round(math.ceil(value / step - 1e-9) * step, 9)
+
+
+def round_down(value: float, step: float) -> float:
+    """Round down to a multiple of `step`.
+
+    Examples
+    --------
+    >>> round_down(1.49, 0.5)
+    1.0
+    """
+    return round(math.floor(value / step + 1e-9) * step, 9)
+
+
+def feet_text(length_m: float) -> str:
+    """Return a length for people: feet and inches rounded up, metres beside.
+
+    Examples
+    --------
+    >>> feet_text(4.572)
+    '15 ft (4.57 m)'
+    """
+    inches = math.ceil(length_m / M_PER_IN - 1e-6)
+    feet, inch = divmod(inches, 12)
+    text = f"{feet} ft" + (f" {inch} in" if inch else "")
+    return f"{text} ({length_m:.2f} m)"
+
+
+def significant(value: float, digits: int = 6) -> float:
+    """Round to `digits` significant figures, so that stored numbers do not carry dust.
+
+    Examples
+    --------
+    >>> significant(1234.56789, 6)
+    1234.57
+    """
+    return float(f"{value:.{digits}g}")
