@@ -1,0 +1,270 @@
+"""The phasor network: coupled branches between nodes, reduced to the few nodes that matter.
+
+Earth is the reference. A branch is a set of conductors that run together from node to node and
+couple with each other (one primitive impedance matrix per set); a single conductor is a set of
+one. The network is assembled as a sparse nodal admittance matrix, everything but the ports is
+eliminated by one sparse factorisation (Schur complement), and whatever is asked of the job is then
+answered on the small port matrix.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from scipy.sparse import coo_matrix, csc_matrix
+from scipy.sparse.csgraph import connected_components
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from numpy.typing import NDArray
+
+EARTH = -1
+
+
+@dataclass(frozen=True)
+class CoupledBranches:
+    """Sets of `n` conductors that run together; `m` sets of the same size.
+
+    Attributes
+    ----------
+    start, end : ndarray of int, shape (m, n)
+        Nodes; ``EARTH`` (-1) is the reference.
+    impedance_ohm : ndarray of complex, shape (m, n, n)
+        Primitive series impedance of each set [ohm].
+    """
+
+    start: NDArray[np.intp]
+    end: NDArray[np.intp]
+    impedance_ohm: NDArray[np.complex128]
+
+    @classmethod
+    def single(
+        cls, start: Iterable[int], end: Iterable[int], impedance_ohm: Iterable[complex]
+    ) -> CoupledBranches:
+        """Return conductors that couple with nothing."""
+        one = np.array(list(start), np.intp)
+        other = np.array(list(end), np.intp)
+        impedance = np.array(list(impedance_ohm), complex)
+        return cls(one[:, None], other[:, None], impedance[:, None, None])
+
+
+@dataclass(frozen=True)
+class Reduction:
+    """A network seen from its ports.
+
+    Attributes
+    ----------
+    ports : ndarray of int, shape (p,)
+        Nodes that were kept, in the order asked for.
+    admittance_s : ndarray of complex, shape (p, p)
+        Nodal admittance between the ports [S]; earth is the reference.
+    component : ndarray of int, shape (p + 1,)
+        Number of the conductively connected part each port lies in; the last entry is earth.
+    """
+
+    ports: NDArray[np.intp]
+    admittance_s: NDArray[np.complex128]
+    component: NDArray[np.intp]
+    _nodes: NDArray[np.intp]
+    _interior: NDArray[np.intp]
+    _at: NDArray[np.intp]
+    _full: csc_matrix
+    _lifted: NDArray[np.complex128]
+
+    def row_of(self) -> dict[int, int]:
+        """Return the row of each port's node; earth is the last row of padded matrices."""
+        rows = {int(node): row for row, node in enumerate(self.ports)}
+        rows[EARTH] = len(self.ports)
+        return rows
+
+    def node_voltages(self, port_v: NDArray[Any]) -> dict[int, complex]:
+        """Return the voltage of every node from those of the ports [V]."""
+        voltage = self._all(port_v)
+        return {int(node): complex(v) for node, v in zip(self._nodes, voltage, strict=True)}
+
+    def largest_mismatch_a(self, port_v: NDArray[Any], injected_a: NDArray[Any]) -> float:
+        """Return the largest violation of the current law over all nodes of the network [A].
+
+        Parameters
+        ----------
+        port_v, injected_a : ndarray of complex, shape (p,)
+            Port voltages [V] and the currents that enter the network at the ports [A].
+        """
+        current = self._full @ self._all(port_v)
+        current[self._at] -= injected_a
+        return float(np.abs(current).max(initial=0.0))
+
+    def _all(self, port_v: NDArray[Any]) -> NDArray[np.complex128]:
+        """Carry port voltages back to all nodes."""
+        voltage = np.zeros(len(self._nodes), complex)
+        voltage[self._at] = port_v
+        voltage[self._interior] = self._lifted @ port_v
+        return voltage
+
+
+def connected_parts(
+    n_nodes: int, branches: Sequence[CoupledBranches], *, joined: Iterable[tuple[int, int]] = ()
+) -> NDArray[np.intp]:
+    """Return the conductively connected part of every node; the last entry is earth.
+
+    Coupling through the air joins nothing.
+
+    Parameters
+    ----------
+    n_nodes : int
+        Nodes are numbered 0 to `n_nodes` - 1.
+    branches : sequence of CoupledBranches
+        Conductors.
+    joined : iterable of (int, int)
+        Further pairs of nodes that are connected.
+    """
+    pairs = np.array(list(joined), np.intp).reshape(-1, 2)
+    one = np.concatenate([*(b.start.ravel() for b in branches), pairs[:, 0]]) % (n_nodes + 1)
+    other = np.concatenate([*(b.end.ravel() for b in branches), pairs[:, 1]]) % (n_nodes + 1)
+    shape = (n_nodes + 1, n_nodes + 1)
+    graph = coo_matrix((np.ones(len(one), np.int8), (one, other)), shape=shape)
+    _, label = connected_components(graph, directed=False)
+    return np.asarray(label, np.intp)
+
+
+def nodal_admittance(n_nodes: int, branches: Sequence[CoupledBranches]) -> csc_matrix:
+    """Assemble the nodal admittance matrix [S], earth left out.
+
+    Notes
+    -----
+    For each set with incidence A (start +1, end -1): Y += A Z⁻¹ Aᵀ.
+    """
+    rows, cols, values = [], [], []
+    for branch in branches:
+        admittance = np.linalg.inv(branch.impedance_ohm)
+        for row, row_sign in ((branch.start, 1.0), (branch.end, -1.0)):
+            for col, col_sign in ((branch.start, 1.0), (branch.end, -1.0)):
+                r, c = np.broadcast_arrays(row[:, :, None], col[:, None, :])
+                kept = (r != EARTH) & (c != EARTH)
+                rows.append(r[kept])
+                cols.append(c[kept])
+                values.append((row_sign * col_sign * admittance)[kept])
+    if not rows:
+        return csc_matrix((n_nodes, n_nodes), dtype=complex)
+    entries = (np.concatenate(values), (np.concatenate(rows), np.concatenate(cols)))
+    return coo_matrix(entries, shape=(n_nodes, n_nodes)).tocsc()
+
+
+def reduce_to_ports(
+    n_nodes: int, branches: Sequence[CoupledBranches], ports: Sequence[int]
+) -> Reduction:
+    """Eliminate every node but the ports.
+
+    Parameters
+    ----------
+    n_nodes : int
+        Nodes are numbered 0 to `n_nodes` - 1; numbers that no branch uses cost nothing.
+    branches : sequence of CoupledBranches
+        The network, sources left out.
+    ports : sequence of int
+        Nodes to keep, each once, without earth.
+
+    Raises
+    ------
+    ValueError
+        For a port named twice or outside the network, or an impedance that is not finite.
+
+    Notes
+    -----
+    Y_red = Y_pp - Y_pi Y_ii⁻¹ Y_ip. A conductor that reaches neither a port nor earth (an isolated
+    section) carries no net current; one of its nodes is held at earth potential, which changes no
+    current anywhere and keeps Y_ii regular: every other interior node is tied to a port or to earth
+    through impedances with a positive resistance.
+    """
+    port = np.array(ports, np.intp)
+    if len(np.unique(port)) != len(port) or (len(port) and not 0 <= port.min() <= port.max()):
+        raise ValueError("a port is named twice or is earth")
+    if not all(np.isfinite(b.impedance_ohm).all() for b in branches):
+        raise ValueError("an impedance is not finite")
+    ends = [a.ravel() for b in branches for a in (b.start, b.end)]
+    used = np.unique(np.concatenate([*ends, port]))
+    nodes = used[used != EARTH]
+    if len(nodes) and nodes[-1] >= n_nodes:
+        raise ValueError(f"node {nodes[-1]} is outside the network of {n_nodes}")
+    number = np.full(n_nodes + 1, EARTH, np.intp)
+    number[nodes] = np.arange(len(nodes))
+    local = [CoupledBranches(number[b.start], number[b.end], b.impedance_ohm) for b in branches]
+    part = connected_parts(len(nodes), local)
+    at = number[port]
+    full = nodal_admittance(len(nodes), local)
+    interior = _interior(part, at)
+    lifted, reduced = _schur(full, interior, at)
+    component = np.append(part[at], part[-1])
+    return Reduction(port, reduced, component, nodes, interior, at, full, lifted)
+
+
+def _interior(part: NDArray[np.intp], at: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Return the nodes to eliminate: no ports, and one held node per isolated section fewer."""
+    keep = np.ones(len(part) - 1, bool)
+    keep[at] = False
+    fixed = np.zeros(part.max() + 1, bool)
+    fixed[part[at]] = True
+    fixed[part[-1]] = True
+    label, first = np.unique(part[:-1], return_index=True)
+    keep[first[~fixed[label]]] = False
+    return np.flatnonzero(keep)
+
+
+def _schur(
+    full: csc_matrix, interior: NDArray[np.intp], at: NDArray[np.intp]
+) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
+    """Return -Y_ii⁻¹ Y_ip and the reduced admittance."""
+    from scipy.sparse.linalg import splu  # noqa: PLC0415  off the start-up path
+
+    inner = full[:, interior]
+    at_ports = full[:, at]
+    reduced = at_ports[at, :].toarray()
+    if len(interior) == 0:
+        return np.zeros((0, len(at)), complex), reduced
+    factor = splu(inner[interior, :].tocsc(), permc_spec="MMD_AT_PLUS_A")
+    lifted = -factor.solve(at_ports[interior, :].toarray())
+    return lifted, reduced + inner[at, :] @ lifted
+
+
+def port_impedance_ohm(
+    reduction: Reduction, source_s: NDArray[Any], joined: Iterable[tuple[int, int]]
+) -> tuple[NDArray[np.complex128], NDArray[np.intp]]:
+    """Return the impedance matrix of the ports with a source connected.
+
+    Parameters
+    ----------
+    reduction : Reduction
+        The network.
+    source_s : ndarray of complex, shape (p, p)
+        Admittance the source adds between ports and to earth [S].
+    joined : iterable of (int, int)
+        Pairs of port rows the source connects; the row `p` is earth.
+
+    Returns
+    -------
+    impedance : ndarray of complex, shape (p + 1, p + 1)
+        [ohm]; last row and column are earth (zeros).
+    part : ndarray of int, shape (p + 1,)
+        Connected part of each port with the source in place. Between two parts of which one is
+        not that of earth a voltage is not determined.
+    """
+    p = len(reduction.ports)
+    n_parts = int(reduction.component.max()) + 1
+    own = reduction.component
+    links = [(int(own[one]), int(own[other])) for one, other in joined]
+    merged = connected_parts(n_parts, (), joined=links)[:-1]
+    part = merged[own]
+    matrix = reduction.admittance_s + source_s
+    label, first = np.unique(part[:-1], return_index=True)
+    held = first[label != part[-1]]  # one node of each floating part is the reference of that part
+    matrix[held, :] = 0.0
+    matrix[:, held] = 0.0
+    matrix[held, held] = 1.0
+    impedance = np.zeros((p + 1, p + 1), complex)
+    inverse = np.linalg.inv(matrix)
+    inverse[held, held] = 0.0
+    impedance[:p, :p] = inverse
+    return impedance, part

@@ -1,0 +1,338 @@
+"""The explicit conductors of a network: their runs from pole to pole, and their grounds.
+
+A *run* is everything overhead that hangs between the same two poles: the phases and neutrals of
+every circuit there, coupled with each other. A neutral that two circuits share is one wire.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gridground.electrical.ends import BITS, LABELS, NEUTRAL, has_neutral, source_grounds
+from gridground.electrical.ladder import EARTH, CoupledBranches
+from gridground.electrical.lines import primitive_ohm_per_km
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from gridground.electrical.ends import Ends
+
+# A link of no length would be a short circuit without impedance: it is given 10 microohm, a
+# hundredth of the shortest lead.
+_FLOOR_OHM = 1e-5
+# Circuits drawn on the same spot of the pole top cannot be coupled by geometry.
+_APART_M = 0.1
+
+
+@dataclass(frozen=True)
+class _Wires:
+    """Overhead conductors as columns: one row per span and label."""
+
+    span: NDArray[np.intp]
+    label: NDArray[np.intp]
+    run: NDArray[np.intp]
+    resistance_ohm_per_km: NDArray[np.float64]
+    gmr_m: NDArray[np.float64]
+    x_m: NDArray[np.float64]
+    y_m: NDArray[np.float64]
+    length_m: NDArray[np.float64]
+    start: NDArray[np.intp]
+    end: NDArray[np.intp]
+
+    def rows(self, kept: NDArray[Any]) -> _Wires:
+        """Return some of the rows."""
+        return _Wires(**{name: column[kept] for name, column in vars(self).items()})
+
+    def plus(self, other: _Wires) -> _Wires:
+        """Return the rows of both."""
+        mine, theirs = vars(self), vars(other)
+        return _Wires(**{name: np.concatenate([mine[name], theirs[name]]) for name in mine})
+
+
+@dataclass(frozen=True)
+class Runs:
+    """The conductors as branches.
+
+    Attributes
+    ----------
+    branches : tuple of CoupledBranches
+        Overhead runs by number of conductors, cables and links, pole grounds, source grounds.
+    n_nodes : int
+        How many node numbers are taken, middles of spans included.
+    middle : dict
+        ``(span row, label) -> node`` of spans that were split at mid-span.
+    notes : tuple of str
+        What was left out or assumed.
+    """
+
+    branches: tuple[CoupledBranches, ...]
+    n_nodes: int
+    middle: dict[tuple[int, int], int]
+    notes: tuple[str, ...]
+
+
+def lay_runs(
+    ends: Ends,
+    *,
+    region: NDArray[np.bool_],
+    broken: NDArray[np.intp],
+    middles: NDArray[np.intp],
+    bare: NDArray[np.intp],
+    resistivity_ohm_m: float,
+) -> Runs:
+    """Lay the conductors of a region as branches.
+
+    Parameters
+    ----------
+    ends : Ends
+        Their nodes.
+    region : ndarray of bool, shape (n_spans,)
+        Spans to lay.
+    broken : ndarray of int
+        Span rows whose neutral is interrupted (a shared neutral for all that hang on it).
+    middles : ndarray of int
+        Rows of overhead spans that get nodes at half their length, the whole run with them.
+    bare : ndarray of int
+        Pole rows whose permanent ground is left out, because the caller brings it in by itself.
+    resistivity_ohm_m : float
+        Soil under the line [ohm·m].
+
+    Notes
+    -----
+    Overhead: modified Carson on explicit conductors, neutral included. Conductors of one run whose
+    spans have lengths L_i, L_j couple over sqrt(L_i L_j). Cables and links: the phases by their
+    sequence impedance; a neutral they name is a conductor of its own with their positive-sequence
+    impedance, coupled with nothing. That takes the return through the cable's sheath for worse
+    than it is: it raises the neutral's potential and lowers the current a little. A pole ground
+    that is not stated counts as none.
+    """
+    notes: list[str] = []
+    spans = ends.network.territory.spans
+    silent = region & ~spans.stated["neutral_conductor"]
+    if silent.any():
+        notes.append(f"neutral not stated, none laid: {_names(ends, np.flatnonzero(silent))}")
+    overhead = np.array([k not in ("cable", "link") for k in spans["kind"]], bool)
+    wires = _wires(ends, np.flatnonzero(region & overhead))
+    wires = _drop_unknown(ends, wires, notes)
+    wires = _part_coincident(ends, wires, notes)
+    wires = _one_shared_neutral(ends, wires, broken)
+    wires, n_nodes, middle = _halve(ends, wires, middles)
+    branches = _overhead(ends, wires, resistivity_ohm_m)
+    branches += _cables(ends, np.flatnonzero(region & ~overhead), broken, notes)
+    branches.append(_pole_grounds(ends, region, bare, notes))
+    return Runs(tuple(branches), n_nodes, middle, tuple(notes))
+
+
+def _wires(ends: Ends, rows: NDArray[np.intp]) -> _Wires:
+    """Return the overhead conductors of some spans, looked at from their lower pole row."""
+    network, territory = ends.network, ends.network.territory
+    spans = territory.spans
+    letters = np.array([p or "" for p in spans["phases"][rows]], "U3").reshape(-1, 1).view("U1")
+    label = np.full((len(rows), 4), -1, np.intp)
+    for code, text in enumerate(LABELS[:NEUTRAL]):
+        label[:, :NEUTRAL][letters == text] = code
+    neutral = spans["neutral_conductor"][rows]
+    label[np.array([n is not None for n in neutral], bool), NEUTRAL] = NEUTRAL
+    which, slot = np.nonzero(label >= 0)
+    span = rows[which]
+    name = np.where(slot == NEUTRAL, neutral[which], spans["conductor"][span])
+    wire = [territory.conductors.get(n) for n in name]
+    top = [territory.constructions.get(c) for c in spans["construction"][span]]
+    nowhere = (np.nan, np.nan)
+    place = np.array(
+        [
+            t.positions.get("123N"[k], nowhere) if t else nowhere
+            for t, k in zip(top, slot, strict=True)
+        ]
+    ).reshape(-1, 2)
+    low = np.minimum(network.span_from, network.span_to)[span]
+    high = np.maximum(network.span_from, network.span_to)[span]
+    turned = (network.span_from[span] != low).astype(np.intp)
+    column = label[which, slot]
+    return _Wires(
+        span=span,
+        label=column,
+        run=low * len(network.pole_row) + high,
+        resistance_ohm_per_km=np.array([w.resistance_ohm_per_km if w else np.nan for w in wire]),
+        gmr_m=np.array([w.gmr_m if w else np.nan for w in wire]),
+        x_m=np.where(turned == 1, -place[:, 0], place[:, 0]),
+        y_m=place[:, 1],
+        length_m=network.length_m[span],
+        start=ends.node[span, turned, column],
+        end=ends.node[span, 1 - turned, column],
+    )
+
+
+def _drop_unknown(ends: Ends, wires: _Wires, notes: list[str]) -> _Wires:
+    """Leave out spans of which a conductor, its place or its length is unknown, and say so."""
+    figures = (wires.resistance_ohm_per_km, wires.gmr_m, wires.x_m, wires.y_m, wires.length_m)
+    known = np.isfinite(np.array(figures)).all(axis=0) & (wires.length_m > 0)
+    bad = np.unique(wires.span[~known])
+    if len(bad):
+        notes.append(f"conductors unknown, span left out: {_names(ends, bad)}")
+    return wires.rows(~np.isin(wires.span, bad))
+
+
+def _names(ends: Ends, rows: NDArray[np.intp]) -> str:
+    """Return span ids in order, at most eight."""
+    ids = sorted(str(i) for i in ends.network.territory.spans.ids[rows])
+    return ", ".join(ids[:8]) + (f" and {len(ids) - 8} more" if len(ids) > 8 else "")
+
+
+def _blocks(wires: _Wires) -> list[NDArray[np.intp]]:
+    """Return wire rows grouped by run, one array of shape (m, n) for each number of wires n."""
+    order = np.lexsort((wires.label, wires.span, wires.run))
+    _, start, count = np.unique(wires.run[order], return_index=True, return_counts=True)
+    return [order[start[count == n][:, None] + np.arange(n)] for n in np.unique(count)]
+
+
+def _part_coincident(ends: Ends, wires: _Wires, notes: list[str]) -> _Wires:
+    """Take circuits apart that are drawn on the same spot: they are then not coupled."""
+    run = wires.run.copy()
+    apart: list[int] = []
+    shared = ends.network.territory.spans["shares_neutral_with"]
+    for block in _blocks(wires):
+        x, y = wires.x_m[block], wires.y_m[block]
+        span, label = wires.span[block], wires.label[block]
+        near = np.hypot(x[:, :, None] - x[:, None, :], y[:, :, None] - y[:, None, :]) < _APART_M
+        near &= span[:, :, None] != span[:, None, :]
+        # neutrals of circuits that share one are one wire
+        one = np.array([s is not None for s in shared], bool)[span] & (label == NEUTRAL)
+        both = (label == NEUTRAL)[:, :, None] & (label == NEUTRAL)[:, None, :]
+        near &= ~(both & (one[:, :, None] | one[:, None, :]))
+        hit = near.any(axis=(1, 2))
+        apart += list(np.unique(span[hit]))
+        run[block[hit]] = -1 - span[hit]
+    if apart:
+        names = _names(ends, np.array(apart, np.intp))
+        notes.append(f"circuits drawn on the same spot of the pole top are not coupled: {names}")
+    return replace(wires, run=run)
+
+
+def _one_shared_neutral(ends: Ends, wires: _Wires, broken: NDArray[np.intp]) -> _Wires:
+    """Keep one wire of a shared neutral, and take broken neutrals out."""
+    network = ends.network
+    spans = network.territory.spans
+    low = np.minimum(network.span_from, network.span_to)[wires.span]
+    pair = low * len(network.pole_row) + np.maximum(network.span_from, network.span_to)[wires.span]
+    rows = np.flatnonzero(wires.label == NEUTRAL)
+    gone = np.isin(wires.span, broken) & (wires.label == NEUTRAL)
+    partner = spans["shares_neutral_with"][wires.span[rows]]
+    by_place = {
+        (int(pair[r]), str(spans["circuit_id"][wires.span[r]])): int(r)
+        for r in sorted(rows, key=lambda r: str(spans.ids[wires.span[r]]))
+    }
+    cut = gone.copy()
+    for row, circuit in zip(rows, partner, strict=True):
+        other = by_place.get((int(pair[row]), str(circuit))) if circuit is not None else None
+        if other is None or other == row:
+            continue
+        first, second = sorted((int(row), other), key=lambda r: str(spans.ids[wires.span[r]]))
+        gone[second] = True
+        gone[first] |= cut[first] or cut[second]
+    return wires.rows(~gone)
+
+
+def _halve(
+    ends: Ends, wires: _Wires, middles: NDArray[np.intp]
+) -> tuple[_Wires, int, dict[tuple[int, int], int]]:
+    """Split the runs of some spans at half their length."""
+    hit = np.isin(wires.run, wires.run[np.isin(wires.span, middles)])
+    count = int(hit.sum())
+    if count == 0:
+        return wires, ends.n_nodes, {}
+    number = ends.n_nodes + np.arange(count, dtype=np.intp)
+    half = wires.rows(hit)
+    half = replace(half, length_m=half.length_m / 2.0)
+    near = replace(half, end=number)
+    far = replace(half, start=number, run=half.run + np.ptp(wires.run) + 1)
+    middle = {
+        (int(s), int(k)): int(n) for s, k, n in zip(half.span, half.label, number, strict=True)
+    }
+    return wires.rows(~hit).plus(near).plus(far), ends.n_nodes + count, middle
+
+
+def _overhead(ends: Ends, wires: _Wires, resistivity_ohm_m: float) -> list[CoupledBranches]:
+    """Return the runs as coupled branches."""
+    circuits = ends.network.territory.circuits
+    hertz = dict(zip(circuits.ids, np.asarray(circuits["frequency_hz"], float), strict=True))
+    circuit = ends.network.territory.spans["circuit_id"]
+    found = []
+    for block in _blocks(wires):
+        per_km = primitive_ohm_per_km(
+            wires.resistance_ohm_per_km[block],
+            wires.gmr_m[block],
+            wires.x_m[block],
+            wires.y_m[block],
+            frequency_hz=np.array([hertz[c] for c in circuit[wires.span[block[:, 0]]]]),
+            resistivity_ohm_m=np.full(len(block), resistivity_ohm_m),
+        )
+        scale = np.sqrt(wires.length_m[block] / 1000.0)
+        impedance = per_km * scale[:, :, None] * scale[:, None, :]
+        found.append(CoupledBranches(wires.start[block], wires.end[block], impedance))
+    return found
+
+
+def _cables(
+    ends: Ends, rows: NDArray[np.intp], broken: NDArray[np.intp], notes: list[str]
+) -> list[CoupledBranches]:
+    """Return cables and links, phases by sequence impedance and their neutral by itself."""
+    network, spans = ends.network, ends.network.territory.spans
+    columns = ("r1_ohm_per_km", "x1_ohm_per_km", "r0_ohm_per_km", "x0_ohm_per_km")
+    r1, x1, r0, x0 = (np.asarray(spans[c], float)[rows] for c in columns)
+    km = network.length_m[rows] / 1000.0
+    z1, z0 = (r1 + 1j * x1) * km, (r0 + 1j * x0) * km
+    unknown = ~(np.isfinite(z1) & np.isfinite(z0)) | (network.phases[rows] == 0)
+    if unknown.any():
+        notes.append(f"impedance unknown, span left out: {_names(ends, rows[unknown])}")
+    z1, z0, rows = z1[~unknown], z0[~unknown], rows[~unknown]
+    z1, z0 = (np.where(np.abs(z) < _FLOOR_OHM, _FLOOR_OHM + 0j, z) for z in (z1, z0))
+    present = (network.phases[rows][:, None] & BITS) > 0
+    found = []
+    for n in np.unique(present.sum(axis=1)):
+        these = present.sum(axis=1) == n
+        label = np.nonzero(present[these])[1].reshape(-1, n)
+        span = rows[these][:, None]
+        mutual = (z0 - z1)[these][:, None, None] / 3.0
+        impedance = mutual + z1[these][:, None, None] * np.eye(n)
+        found.append(
+            CoupledBranches(ends.node[span, 0, label], ends.node[span, 1, label], impedance)
+        )
+    has = has_neutral(network.territory)[rows] & ~np.isin(rows, broken)
+    if has.any():
+        node = ends.node[rows[has]]
+        found.append(CoupledBranches.single(node[:, 0, NEUTRAL], node[:, 1, NEUTRAL], z1[has]))
+        notes.append(
+            "the neutral of a cable or link is taken as a conductor of its own with the "
+            f"positive-sequence impedance: {_names(ends, rows[has])}"
+        )
+    return found
+
+
+def _pole_grounds(
+    ends: Ends, region: NDArray[np.bool_], bare: NDArray[np.intp], notes: list[str]
+) -> CoupledBranches:
+    """Return the pole grounds on neutrals and the grounds of sources."""
+    network, poles = ends.network, ends.network.territory.poles
+    rows = np.flatnonzero(region & has_neutral(network.territory))
+    pole = np.concatenate([network.span_from[rows], network.span_to[rows]])
+    pole, first = np.unique(pole, return_index=True)
+    node = ends.node[rows][:, :, NEUTRAL].T.ravel()[first]
+    value = np.asarray(poles["ground_ohm"], float)[pole]
+    silent = int((~poles.stated["ground_ohm"][pole]).sum())
+    if silent:
+        notes.append(
+            f"permanent pole ground not stated at {silent} poles with a neutral: none counted"
+        )
+    good = np.isfinite(value) & ~np.isin(pole, bare)
+    sources: dict[int, float] = {}
+    for circuit, ohm in source_grounds(network.territory).items():
+        at = int(ends.alias[network.source_node[circuit]])
+        if at != EARTH:  # two circuits of one station state the same ground
+            sources[at] = max(ohm, sources.get(at, 0.0))
+    start = np.concatenate([node[good], np.array([*sources], np.intp)])
+    ohm_all = np.concatenate([value[good], np.array([*sources.values()])])
+    return CoupledBranches.single(start, np.full(len(start), EARTH), ohm_all.astype(complex))

@@ -1,0 +1,224 @@
+"""Whether a document has the shape of a plan, so that drawing it cannot stumble half way."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from typing import Any
+
+from gridground.errors import InputError, Problem
+
+Test = Callable[[object], bool]
+
+
+def _number(value: object) -> bool:
+    """Return whether `value` is a number and not a truth value."""
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def _texts(value: object) -> bool:
+    """Return whether `value` is a list of texts."""
+    return isinstance(value, list) and all(isinstance(item, str) for item in value)
+
+
+def _position(value: object) -> bool:
+    """Return whether `value` begins with a longitude and a latitude."""
+    return (
+        isinstance(value, list)
+        and len(value) >= 2
+        and all(_number(part) for part in value)
+        and abs(value[0]) <= 360
+        and abs(value[1]) <= 90
+    )
+
+
+def _line(value: object) -> bool:
+    """Return whether `value` is a list of positions."""
+    return isinstance(value, list) and all(_position(item) for item in value)
+
+
+def _lines(value: object) -> bool:
+    """Return whether `value` is a list of lines."""
+    return isinstance(value, list) and all(_line(item) for item in value)
+
+
+_COORDINATES: dict[str, Test] = {
+    "Point": _position,
+    "LineString": _line,
+    "MultiPoint": _line,
+    "Polygon": _lines,
+    "MultiLineString": _lines,
+    "MultiPolygon": lambda value: isinstance(value, list) and all(map(_lines, value)),
+}
+
+
+def _geometry(value: object) -> bool:
+    """Return whether `value` is a GeoJSON geometry of a kind that can be drawn."""
+    if not isinstance(value, dict) or value.get("type") not in _COORDINATES:
+        return False
+    return _COORDINATES[value["type"]](value.get("coordinates"))
+
+
+# One letter per kind of value; a question mark behind it also allows null, a star in front of a
+# name allows the key to be absent.
+_TESTS: dict[str, Test] = {
+    "t": lambda value: isinstance(value, str),
+    "n": _number,
+    "i": lambda value: isinstance(value, int) and not isinstance(value, bool),
+    "b": lambda value: isinstance(value, bool),
+    "T": _texts,
+    "L": lambda value: isinstance(value, list),
+    "o": lambda value: isinstance(value, dict),
+    "P": _line,
+    "G": _geometry,
+}
+_NAMES = {
+    "t": "text",
+    "n": "a number",
+    "i": "a whole number",
+    "b": "true or false",
+    "T": "a list of texts",
+    "L": "a list",
+    "o": "an object",
+    "P": "a list of positions",
+    "G": "a GeoJSON geometry",
+}
+
+_TOP = (
+    "format:t job_id:t title:t made_at:t tool_version:t plan_hash:t ready:b inputs:L open_items:L "
+    "checks:L method:t method_reason:t options:L directions:L locations:L leads:L totals:o "
+    "faults:o worker:o rod_zone:L approach:L steps:o materials:L assumptions:L cautions:L job:o "
+    "circuits:L picture:o triggers:T"
+)
+_ROWS = {
+    "inputs": "layer:t *sha256:t? *rows:n? *date:t?",
+    "open_items": "code:t where:T what:t why:t who:t settles:t",
+    "checks": "code:t where:T value:n? limit:n? unit:t passed:b source:t",
+    "options": "method:t feasible:b reasons:T totals:o? worst_worker_v:n?",
+    "directions": "pole_id:t span_id:t towards:t sources:T bracket_pole_id:t?",
+    "locations": "location_id:t *title:t pole_id:t? *span_id:t? role:t circuit_ids:T lon:n lat:n "
+    "electrode:t? rod:o? zone:o?",
+    "leads": "lead_id:t pole_id:t? *span_id:t? from:t to:t *role:t parallel:i size:t length_m:n "
+    "clamp_from:t clamp_to:t grade:t resistance_ohm:n reactance_ohm:n current_a:n time_s:n "
+    "rating_a:n margin_ratio:n source:t",
+    "rod_zone": "pole_id:t rod_rise_v:n step_v_at_zone:n touch_v:n limit_v:n radius_needed_m:n "
+    "passed:b",
+    "approach": "*circuit_id:t? *line_id:t? nominal_kv:n phase_ground_m:n? phase_phase_m:n? "
+    "source:t",
+    "materials": "item:t *size:t? *length_m:n? count:n *from_kit:T *short:n?",
+    "assumptions": "text:t source:t",
+    "cautions": "text:t source:t",
+    "circuits": "circuit_id:t nominal_kv:n frequency_hz:n source_pole:t fault_data_source:t? "
+    "fault_data_date:t?",
+    "worker.cases": "event:t from:t contact:t neutral:t voltage_v:n *body_a:n? limit_v:n passed:b",
+    "picture.poles": "pole_id:t lon:n lat:n",
+    "picture.spans": "span_id:t circuit_id:t phases:t worked:b kind:t line:P",
+    "picture.surroundings": "feature_id:t kind:t name:t? geometry:G",
+    "picture.other_lines": "line_id:t nominal_kv:n? state:t line:P",
+    "picture.equipment": "equipment_id:t kind:t pole_id:t *circuit_id:t?",
+    "picture.devices": "device_id:t kind:t pole_id:t span_id:t? state:t",
+    **{
+        f"steps.{part}": "step_id:t pole_id:t? *lead_id:t? text:t *tool:t? *ends:T"
+        for part in ("prepare", "apply", "work", "remove", "release")
+    },
+}
+_FAULT = (
+    "three_phase_a:n? phase_phase_a:n? two_phase_ground_a:n? phase_ground_a:n? governing:t "
+    "x_over_r:n clearing_s:n asymmetry_ratio:n"
+)
+_OBJECTS = {
+    "totals": "locations:n leads:n rods:n cluster_bars:n clamps:n cones:n",
+    "worker": "body_ohm:n? limit_v:n? limit_rule:t worst_v:n? cases:L",
+    "job": "circuit_ids:T worksite_poles:T worksite_span:t? work_position:t requested_method:t "
+    "locate_ticket:t? sources_opened:T? isolated_equipment:T open_conductor:T limits:o",
+}
+_ROD = "lon:n lat:n bearing_deg:n distance_m:n resistance_ohm:n?"
+_ZONE = "radius_m:n perimeter_m:n cones:n geometry:G *cone_points:P"
+_HEX = re.compile(r"[0-9a-f]{64}")
+
+
+def check_shape(document: object) -> None:
+    """Raise where `document` lacks what the page needs to show.
+
+    Parameters
+    ----------
+    document : object
+        What a plan file holds.
+
+    Raises
+    ------
+    InputError
+        Naming every key that is missing or holds another kind of value.
+    """
+    problems = [
+        Problem("reject", "plan", (), where, found, "Draw the plan that `gridground plan` wrote.")
+        for where, found in _faults(document)
+    ]
+    if problems:
+        raise InputError(problems[:20])
+
+
+def _faults(document: object) -> Iterator[tuple[str, str]]:
+    """Yield every place that has another shape than a plan's."""
+    if not isinstance(document, dict):
+        yield "", "not an object"
+        return
+    top = list(_keys("", document, _TOP))
+    yield from top
+    if top:
+        return
+    if not _HEX.fullmatch(document["plan_hash"]):
+        yield "plan_hash", "not 64 hexadecimal digits"
+    for name, spec in _ROWS.items():
+        yield from _rows(name, _inside(document, name), spec)
+    for name, spec in _OBJECTS.items():
+        yield from _keys(name, document[name], spec)
+    for pole_id, row in document["faults"].items():
+        yield from _keys(f"faults.{pole_id}", row, _FAULT)
+    yield from _parts_of_locations(document["locations"])
+
+
+def _parts_of_locations(locations: list[Any]) -> Iterator[tuple[str, str]]:
+    """Yield what is wrong in rods and zones."""
+    for number, location in enumerate(locations):
+        if not isinstance(location, dict):
+            continue
+        for part, spec in (("rod", _ROD), ("zone", _ZONE)):
+            if isinstance(location.get(part), dict):
+                yield from _keys(f"locations[{number}].{part}", location[part], spec)
+
+
+def _inside(document: dict[str, Any], name: str) -> object:
+    """Return what stands at a dotted name, None where there is nothing."""
+    value: Any = document
+    for part in name.split("."):
+        value = value.get(part) if isinstance(value, dict) else None
+    return value
+
+
+def _rows(name: str, rows: object, spec: str) -> Iterator[tuple[str, str]]:
+    """Yield what is wrong in a list of objects."""
+    if not isinstance(rows, list):
+        yield name, "not a list"
+        return
+    for number, row in enumerate(rows):
+        yield from _keys(f"{name}[{number}]", row, spec)
+
+
+def _keys(where: str, row: object, spec: str) -> Iterator[tuple[str, str]]:
+    """Yield what is wrong in one object."""
+    if not isinstance(row, dict):
+        yield where, "not an object"
+        return
+    for item in spec.split():
+        name, _, kind = item.partition(":")
+        key = name.removeprefix("*")
+        place = f"{where}.{key}" if where else key
+        if key not in row:
+            if name == key:
+                yield place, "missing"
+            continue
+        if row[key] is None and kind.endswith("?"):
+            continue
+        if not _TESTS[kind[0]](row[key]):
+            yield place, f"not {_NAMES[kind[0]]}"

@@ -1,0 +1,305 @@
+"""Ways out of a worksite: every span by which energy can come, and the sources beyond it."""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gridground.errors import NoPlanError, Reason
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from gridground.job import Job
+    from gridground.territory.network import Network
+
+# Equipment through which energy can come back (the rest is listed, never a source).
+SOURCE_KINDS = ("transformer", "generator", "service", "capacitor", "riser")
+
+
+@dataclass(frozen=True)
+class Way:
+    """One span that leaves the zone of the worksite.
+
+    Attributes
+    ----------
+    pole : int
+        Row of the zone's pole at which it leaves (mid-span work: the end of the worksite's span).
+    span : int
+        Span row.
+    far : int
+        Pole row at its other end (mid-span work: `pole` itself).
+    towards : str
+        ``"source" "tie" "cable" "lateral" "load"``.
+    sources : tuple of str
+        Circuits and equipment beyond it, whatever the state of devices.
+    """
+
+    pole: int
+    span: int
+    far: int
+    towards: str
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Zone:
+    """The poles and spans at which people work, and what lies between them.
+
+    Attributes
+    ----------
+    network : Network
+        As built.
+    circuit_ids : frozenset of str
+        Circuits worked on.
+    worksite : tuple of int
+        Pole rows of the worksite, in the job's order; empty for mid-span work.
+    poles : frozenset of int
+        Worksite poles and the poles between them.
+    span : int or None
+        The worksite's span for mid-span work.
+    """
+
+    network: Network
+    circuit_ids: frozenset[str]
+    worksite: tuple[int, ...]
+    poles: frozenset[int]
+    span: int | None
+
+    @cached_property
+    def worked(self) -> NDArray[np.bool_]:
+        """Which spans belong to the circuits worked on."""
+        return np.isin(self.network.territory.spans["circuit_id"].astype(str), [*self.circuit_ids])
+
+    def worked_spans_at(self, pole: int) -> list[int]:
+        """Return the rows of worked spans at a pole row."""
+        return [s for s in self.network.spans_at(pole) if self.worked[s]]
+
+    @cached_property
+    def ways(self) -> tuple[Way, ...]:
+        """Every way out, in the order of pole and span ids."""
+        return _ways(self)
+
+
+def find_zone(network: Network, job: Job) -> Zone:
+    """Find the worksite in the network and the poles between its poles.
+
+    Raises
+    ------
+    NoPlanError
+        Where the worksite is not on the circuits worked on, its poles are not connected, or the
+        span of mid-span work is not an overhead span of them.
+    """
+    circuits = frozenset(job.circuit_ids)
+    if job.worksite_span is not None:
+        row = network.span_row[job.worksite_span]
+        zone = Zone(network, circuits, (), frozenset(), row)
+        kind = network.territory.spans["kind"][row]
+        if not zone.worked[row] or kind != "overhead":
+            raise _no_plan(
+                "worksite_not_in_network",
+                (job.worksite_span,),
+                f"the worksite's span is not an overhead span of {', '.join(job.circuit_ids)}.",
+                "Name an overhead span of a circuit in circuit_ids.",
+            )
+        return zone
+    rows = tuple(network.pole_row[p] for p in job.worksite_poles)
+    alone = Zone(network, circuits, rows, frozenset(rows), None)
+    for pole_id, row in zip(job.worksite_poles, rows, strict=True):
+        if not alone.worked_spans_at(row):
+            raise _no_plan(
+                "worksite_not_in_network",
+                (pole_id,),
+                f"no span of {', '.join(job.circuit_ids)} ends at worksite pole {pole_id}.",
+                "Name the circuit that is worked on at this pole in circuit_ids.",
+            )
+    return Zone(network, circuits, rows, _poles_between(alone), None)
+
+
+def _no_plan(code: str, where: tuple[str, ...], what: str, remedy: str) -> NoPlanError:
+    """Return a refusal with one reason."""
+    return NoPlanError([Reason(code, where, what, remedy)])
+
+
+def _poles_between(zone: Zone) -> frozenset[int]:
+    """Join the worksite poles by the shortest ways along worked spans."""
+    inside = {zone.worksite[0]}
+    missing = set(zone.worksite[1:]) - inside
+    while missing:
+        path = _shortest(zone, inside, missing)
+        if path is None:
+            ids = zone.network.territory.poles.ids
+            raise _no_plan(
+                "worksite_apart",
+                tuple(str(ids[p]) for p in sorted(missing)),
+                "these worksite poles are not connected with the first one by the worked circuits.",
+                "Plan them as separate jobs.",
+            )
+        inside |= set(path)
+        missing -= inside
+    return frozenset(inside)
+
+
+def _shortest(zone: Zone, start: set[int], goal: set[int]) -> list[int] | None:
+    """Return the poles on the way with the fewest spans from `start` to the nearest goal."""
+    came: dict[int, int | None] = dict.fromkeys(sorted(start))
+    queue = deque(came)
+    while queue:
+        pole = queue.popleft()
+        if pole in goal:
+            path: list[int] = []
+            step: int | None = pole
+            while step is not None:
+                path.append(step)
+                step = came[step]
+            return path
+        for span in zone.worked_spans_at(pole):
+            far = zone.network.other_end(span, pole)
+            if far not in came:
+                came[far] = pole
+                queue.append(far)
+    return None
+
+
+def _ways(zone: Zone) -> tuple[Way, ...]:
+    """List the spans that leave the zone and say what lies beyond each."""
+    network = zone.network
+    ids = network.territory.poles.ids
+    edges: list[tuple[int, int, int]] = []
+    if zone.span is not None:
+        ends = (int(network.span_from[zone.span]), int(network.span_to[zone.span]))
+        edges = [(pole, zone.span, pole) for pole in sorted(ends, key=lambda p: str(ids[p]))]
+    for pole in sorted(zone.poles, key=lambda p: str(ids[p])):
+        for span in zone.worked_spans_at(pole):
+            far = network.other_end(span, pole)
+            if far not in zone.poles:
+                edges.append((pole, span, far))
+    beyond = _Beyond(zone)
+    facts = [beyond.of(pole, span) for pole, span, _ in edges]
+    towards = _towards(zone, edges, facts)
+    return tuple(
+        Way(pole, span, far, name, fact[2])
+        for (pole, span, far), name, fact in zip(edges, towards, facts, strict=True)
+    )
+
+
+def _towards(
+    zone: Zone, edges: list[tuple[int, int, int]], facts: list[tuple[bool, bool, tuple[str, ...]]]
+) -> list[str]:
+    """Name each way by what lies beyond it."""
+    network = zone.network
+    kinds = network.territory.spans["kind"]
+    names = []
+    for (_, span, _), (fed, tied, _) in zip(edges, facts, strict=True):
+        if kinds[span] == "cable":
+            names.append("cable")
+        else:
+            names.append("source" if fed else "tie" if tied else "load")
+    count = [int(network.phases[span]).bit_count() for _, span, _ in edges]
+    loads = [i for i, name in enumerate(names) if name == "load"]
+    if len(loads) > 1:
+        # The main line goes on with the most phases; the rest are laterals.
+        main = max(loads, key=lambda i: (count[i], -i))
+        for i in loads:
+            if i != main:
+                names[i] = "lateral"
+    elif loads and "source" in names:
+        widest = max(count)
+        if count[loads[0]] < widest and len(edges) > 2:
+            names[loads[0]] = "lateral"
+    return names
+
+
+class _Beyond:
+    """What lies beyond a way, by connected components of the network without the zone."""
+
+    def __init__(self, zone: Zone) -> None:
+        network = zone.network
+        self.zone, self.network = zone, network
+        n = len(network.node_pole)
+        outside = np.ones(len(network.span_from), bool)
+        if zone.span is not None:
+            # Parallel circuits on the same poles stay: only the worksite's own span is cut.
+            outside[zone.span] = False
+        inside = np.isin(network.node_pole, sorted(zone.poles)) & self._worked_nodes(n)
+        outside &= ~inside[network.node_from] & ~inside[network.node_to]
+        self.inside = inside
+        self.closed = self._components(outside & (network.closed > 0), n)
+        self.any = self._components(outside, n)
+        self.sources = list(network.source_node.items())
+
+    def _worked_nodes(self, n: int) -> NDArray[np.bool_]:
+        """Mark nodes that carry a worked span."""
+        found = np.zeros(n, bool)
+        found[self.network.node_from[self.zone.worked]] = True
+        found[self.network.node_to[self.zone.worked]] = True
+        return found
+
+    def _components(self, keep: NDArray[np.bool_], n: int) -> NDArray[np.intp]:
+        """Label connected nodes."""
+        from scipy.sparse import coo_array  # noqa: PLC0415  start-up time
+        from scipy.sparse.csgraph import connected_components  # noqa: PLC0415
+
+        one = np.ones(int(keep.sum()), np.int8)
+        ends = (self.network.node_from[keep], self.network.node_to[keep])
+        graph = coo_array((one, ends), shape=(n, n))
+        label: NDArray[np.intp] = connected_components(graph, directed=False)[1]
+        return label
+
+    def of(self, pole: int, span: int) -> tuple[bool, bool, tuple[str, ...]]:
+        """Say (fed by a source as things stand, by any source at all, everything beyond)."""
+        network = self.network
+        mid_span = self.zone.span is not None
+        far = pole if mid_span else network.other_end(span, pole)
+        node = network.node_at(span, far)
+        reached = [c for c, s in self.sources if self.any[s] == self.any[node]]
+        fed = [c for c, s in self.sources if self.closed[s] == self.closed[node]]
+        shut = mid_span or network.closed[span] > 0
+        return bool(fed) and bool(shut), bool(reached), (*sorted(reached), *self._equipment(node))
+
+    def _equipment(self, beyond: int) -> tuple[str, ...]:
+        """Return ids of equipment beyond the way through which energy can come back."""
+        equipment = self.network.territory.layer("equipment")
+        if equipment is None:
+            return ()
+        return tuple(
+            sorted(
+                str(name)
+                for name, kind, node in zip(
+                    equipment.ids, equipment["kind"], equipment_nodes(self.network), strict=True
+                )
+                if kind in SOURCE_KINDS and node >= 0 and self.any[node] == self.any[beyond]
+            )
+        )
+
+
+def equipment_nodes(network: Network) -> NDArray[np.intp]:
+    """Return the node of each piece of equipment; -1 where its circuit is not at its pole."""
+    equipment = network.territory.layer("equipment")
+    if equipment is None:
+        return np.zeros(0, np.intp)
+    circuit_row = network.territory.circuits.index()
+    n_circuits = max(len(circuit_row), 1)
+    spans = network.territory.spans
+    circuit = np.fromiter((circuit_row[c] for c in spans["circuit_id"]), np.intp, len(spans))
+    key = np.concatenate(
+        [network.span_from * n_circuits + circuit, network.span_to * n_circuits + circuit]
+    )
+    node = np.concatenate([network.node_from, network.node_to])
+    order = np.argsort(key, kind="stable")
+    wanted = np.fromiter(
+        (
+            network.pole_row[p] * n_circuits + circuit_row[c]
+            for p, c in zip(equipment["pole_id"], equipment["circuit_id"], strict=True)
+        ),
+        np.intp,
+        len(equipment),
+    )
+    place = np.searchsorted(key[order], wanted)
+    place = np.minimum(place, max(len(key) - 1, 0))
+    found: NDArray[np.intp] = np.where(key[order][place] == wanted, node[order][place], -1)
+    return found
