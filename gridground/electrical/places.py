@@ -232,6 +232,8 @@ class Locator:
         known = {c.name: c.node for c in conductors} | fittings
         for end in place.ends - known.keys():
             known[end] = self._by_text(place, nodes, end)
+        if any(b.resistance_ohm <= 0 for b in place.branches):
+            raise NetworkError(f"a lead at {place.name} has no resistance")
         leads = CoupledBranches.single(
             [known[b.start] for b in place.branches],
             [known[b.end] for b in place.branches],

@@ -9,14 +9,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
 from gridground.errors import NetworkError
-from gridground.grounding._plane import bounding_boxes, meets_box, to_plane
-from gridground.territory.frame import Frame, wrap_deg
+from gridground.territory.frame import Frame, bounding_boxes, degrees_of, meets_box, place, wrap_deg
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -31,19 +30,11 @@ if TYPE_CHECKING:
     Objects = NDArray[np.object_]
 
 LAYERS = ("poles", "spans", "surroundings", "other_lines", "soil")
+UNKNOWN = "unknown"
 # Kinds that have a width: drawn as a line or a point, their edge is not known.
-WIDE_KINDS = frozenset(
-    {
-        "building",
-        "road",
-        "sidewalk",
-        "driveway",
-        "water",
-        "paved",
-        "rock",
-        "public_place",
-        "no_entry",
-    }
+WIDE_KINDS = (
+    *("building", "road", "sidewalk", "driveway", "water"),
+    *("paved", "rock", "public_place", "no_entry"),
 )
 
 
@@ -55,10 +46,11 @@ class Repair:
     ----------
     code : str
         ``"repaired"`` invalid polygon mended to the safe side; ``"no geometry"`` its place is not
-        known, it was not considered; ``"unknown kind"`` taken as an obstacle with the job's
-        largest clearance that no lead may cross; ``"no width"`` a road or the like drawn as a
-        line or a point, clearance counts from the line; ``"over the antimeridian"`` wider than
-        half the earth, read as crossing longitude 180.
+        known, it was not considered; ``"straight run"`` a span without geometry, taken straight
+        from pole to pole; ``"unknown kind"`` taken as an obstacle with the job's largest
+        clearance that no lead may cross; ``"no width"`` a road or the like drawn as a line or a
+        point, clearance counts from there; ``"over the antimeridian"`` wider than half the earth,
+        read as crossing longitude 180.
     """
 
     layer: str
@@ -67,9 +59,19 @@ class Repair:
     what: str
 
 
+_WHAT = {
+    "repaired": "the drawn polygon is not valid; it was mended to the larger reading",
+    "no geometry": "no geometry; where it lies is not known and it was not considered",
+    "straight run": "no geometry; taken as straight from pole to pole",
+    "unknown kind": "no known kind; taken with the largest clearance of the job, no lead crosses",
+    "no width": "drawn without a width; the clearance counts from the line or point drawn",
+    "over the antimeridian": "wider than half the earth; read as crossing longitude 180",
+}
+
+
 @dataclass(frozen=True)
 class Soil:
-    """Soil at a point: None where the polygon does not state its resistivity."""
+    """Soil at a point; `resistivity_ohm_m` is None where its polygon does not state it."""
 
     soil_id: str
     resistivity_ohm_m: float | None
@@ -83,7 +85,7 @@ class Obstacles:
     ids: Objects
     kinds: Objects
     names: Objects
-    layers: Objects  # "surroundings" or "spans" (a cable's run)
+    layers: Objects  # "surroundings", or "spans" for a cable's run
     clearance_m: Floats
     geometry: Objects
 
@@ -107,7 +109,7 @@ class Boxes:
     def of(cls, territory: Territory) -> Boxes:
         """Compute the boxes of every layer a neighbourhood is made of."""
         layers = {name: territory.layer(name) for name in LAYERS}
-        bounds = {n: bounding_boxes(layer.geometry) for n, layer in layers.items() if layer}
+        bounds = {n: bounding_boxes(v.geometry) for n, v in layers.items() if v is not None}
         return cls(bounds, territory.poles.index())
 
 
@@ -121,15 +123,15 @@ class Neighbourhood:
         Centred amid the centre poles.
     centre_poles : tuple of str
         The poles round which everything within `radius_m` was looked for.
-    pole_ids, pole_lonlat, pole_xy
+    pole_ids, pole_lonlat, pole_xy : ndarray, shape (n,), (n, 2), (n, 2)
         Every pole near.
-    span_ids, span_from, span_to, spans
+    span_ids, span_from, span_to, spans : ndarray, shape (m,)
         Overhead spans near: ids, ids of their poles, lines in the plane.
-    line_ids, lines
+    line_ids, lines : ndarray, shape (k,)
         Other lines near.
     obstacles : Obstacles
         Surroundings and cable runs (kind ``buried_power``, id of the span) with their clearances;
-        a feature counts as near when its clearance reaches the radius.
+        a feature is near when its clearance reaches the radius.
     surveyed : bool
         False where the territory has no surroundings layer at all.
     repairs : tuple of Repair
@@ -161,9 +163,9 @@ class Neighbourhood:
         cls,
         territory: Territory,
         job: Job,
-        *,
         centre_poles: Sequence[str],
         radius_m: float,
+        *,
         boxes: Boxes | None = None,
     ) -> Neighbourhood:
         """Collect what lies within a distance of some poles.
@@ -186,7 +188,10 @@ class Neighbourhood:
         NetworkError
             For a pole that is not in the territory or has no position.
         """
-        return _Survey(territory, job, tuple(centre_poles), radius_m, boxes).neighbourhood()
+        survey = _Survey(
+            territory, job, tuple(centre_poles), radius_m, boxes or Boxes.of(territory)
+        )
+        return survey.neighbourhood()
 
     @cached_property
     def pole_index(self) -> dict[str, int]:
@@ -204,20 +209,18 @@ class Neighbourhood:
         areas = shapely.area(self.soil[covering]).round(3)
         row = min(zip(areas, self.soil_ids[covering], covering, strict=True))[2]
         resistivity = float(self.soil_resistivity_ohm_m[row])
-        return Soil(
-            self.soil_ids[row],
-            resistivity if np.isfinite(resistivity) else None,
-            self.soil_source[row],
-        )
+        known = resistivity if np.isfinite(resistivity) else None
+        return Soil(self.soil_ids[row], known, self.soil_source[row])
 
     def soil_at_pole(self, pole_id: str) -> Soil | None:
         """Return the soil polygon that covers a pole."""
-        return self.soil_at(*self.pole_xy[self.pole_index[pole_id]])
+        x_m, y_m = self.pole_xy[self.pole_index[pole_id]]
+        return self.soil_at(float(x_m), float(y_m))
 
     def soil_at_lonlat(self, lon: float, lat: float) -> Soil | None:
         """Return the soil polygon that covers a position."""
-        x, y = self.frame.to_xy(lon, lat)
-        return self.soil_at(float(x), float(y))
+        x_m, y_m = self.frame.to_xy(lon, lat)
+        return self.soil_at(float(x_m), float(y_m))
 
     def line_bearings_deg(self, pole_id: str, *, reach_m: float) -> Floats:
         """Return the directions in the plane of the overhead spans that leave a pole.
@@ -227,7 +230,7 @@ class Neighbourhood:
         pole_id : str
             A pole near.
         reach_m : float
-            Where along the span the direction is taken: a span may bend [m].
+            Where along the span the direction is taken, since a span may bend [m].
 
         Returns
         -------
@@ -236,15 +239,17 @@ class Neighbourhood:
         """
         here = self.pole_xy[self.pole_index[pole_id]]
         leaving = self.spans[(self.span_from == pole_id) | (self.span_to == pole_id)]
+        if not len(leaving):
+            return np.empty(0)
         length_m = shapely.length(leaving)
-        ends = shapely.get_coordinates(shapely.line_interpolate_point(leaving, [[0.0], [1e9]]))
-        from_end_m = np.hypot(*(ends - here).T).reshape(2, -1)
-        along_m = np.minimum(reach_m, length_m)
         # The line may be drawn against the order of its ids: start at the end nearer this pole.
-        along_m = np.where(from_end_m[0] <= from_end_m[1], along_m, length_m - along_m)
+        start, end = (shapely.get_coordinates(shapely.get_point(leaving, k)) for k in (0, -1))
+        forward = np.hypot(*(start - here).T) <= np.hypot(*(end - here).T)
+        along_m = np.minimum(reach_m, length_m)
+        along_m = np.where(forward, along_m, length_m - along_m)
         there = shapely.get_coordinates(shapely.line_interpolate_point(leaving, along_m))
         dx, dy = (there - here).T
-        return np.degrees(np.arctan2(dx, dy))[np.hypot(dx, dy) > 1e-6]
+        return np.asarray(np.degrees(np.arctan2(dx, dy))[np.hypot(dx, dy) > 1e-6])
 
 
 @dataclass
@@ -255,62 +260,145 @@ class _Survey:
     job: Job
     centre_poles: tuple[str, ...]
     radius_m: float
-    boxes: Boxes | None
+    boxes: Boxes
     repairs: list[Repair] = field(default_factory=list)
 
-    def neighbourhood(self) -> Neighbourhood:
-        """Collect every layer."""
-        poles = self.territory.poles
-        pole_row = self.boxes.pole_row if self.boxes else poles.index()
-        missing = [name for name in self.centre_poles if name not in pole_row]
+    def __post_init__(self) -> None:
+        """Find the centre."""
+        if not self.radius_m > 0:
+            raise ValueError(f"a radius of {self.radius_m} m holds nothing")
+        missing = [name for name in self.centre_poles if name not in self.boxes.pole_row]
         if missing or not self.centre_poles:
-            raise NetworkError(f"not a pole of the territory: {', '.join(missing) or 'none given'}")
-        self.pole_row = pole_row
-        rows = np.array([pole_row[name] for name in self.centre_poles])
-        lonlat = np.column_stack(self._lonlat(poles.geometry[rows]))
+            raise NetworkError(f"not a pole of the territory: {', '.join(missing) or 'none named'}")
+        rows = [self.boxes.pole_row[name] for name in self.centre_poles]
+        points = self.territory.poles.geometry[rows]
+        lonlat = np.column_stack([shapely.get_x(points), shapely.get_y(points)])
         if not np.isfinite(lonlat).all():
             raise NetworkError(f"a pole without a position among {', '.join(self.centre_poles)}")
-        first = lonlat[0].copy()
-        rel = wrap_deg(lonlat - first)
-        low, high = rel.min(axis=0), rel.max(axis=0)
-        middle = wrap_deg(first + (low + high) / 2)
-        self.frame = Frame(round(float(middle[0]), 7), round(float(middle[1]), 7))
-        self.half_deg = (high - low) / 2
-        self.centre_xy = shapely.multipoints(np.column_stack(self.frame.to_xy(*lonlat.T)))
-        return self._assemble()
+        apart = np.column_stack([wrap_deg(lonlat[:, 0] - lonlat[0, 0]), lonlat[:, 1]])
+        low, high = apart.min(axis=0), apart.max(axis=0)
+        middle = (low + high) / 2
+        lon = float(wrap_deg(lonlat[0, 0] + middle[0]))
+        self.frame = Frame(round(lon, 7), round(float(middle[1]), 7))
+        self.half_deg = (high - low) / 2 + 1e-6
+        self.centre = shapely.multipoints(np.column_stack(self.frame.to_xy(*lonlat.T)))
 
-    def _assemble(self) -> Neighbourhood:
+    def neighbourhood(self) -> Neighbourhood:
         """Select and place each layer."""
         poles, spans = self.territory.poles, self.territory.spans
-        at_pole, pole_points = self._near(poles, reach_m=0.0)
-        kind = np.array([k or "overhead" for k in spans["kind"]], dtype=object)
-        geometry = self._with_straight_runs(spans, kind)
-        overhead, overhead_lines = self._near(spans, 0.0, kind == "overhead", geometry)
-        other, lines = self._near(self.territory.layer("other_lines"), reach_m=0.0)
-        soil, soil_polygons = self._near(self.territory.layer("soil"), reach_m=0.0)
-        pole_lonlat = np.column_stack(self._lonlat(poles.geometry[at_pole]))
-        ids = {name: self._column(name, rows) for name, rows in (("other_lines", other),)}
-        soil_layer = self.territory.layer("soil")
+        at_pole, points = self._near(poles)
+        lonlat = poles.geometry[at_pole]
+        cable = spans["kind"] == "cable"
+        overhead, lines = self._near(spans, only=~(cable | (spans["kind"] == "link")))
+        other, other_lines = self._near(self.territory.layer("other_lines"))
+        soil, polygons = self._near(self.territory.layer("soil"))
         return Neighbourhood(
             frame=self.frame,
             centre_poles=self.centre_poles,
             radius_m=self.radius_m,
             pole_ids=poles.ids[at_pole],
-            pole_lonlat=pole_lonlat,
-            pole_xy=shapely.get_coordinates(pole_points),
+            pole_lonlat=np.column_stack([shapely.get_x(lonlat), shapely.get_y(lonlat)]),
+            pole_xy=shapely.get_coordinates(points),
             span_ids=spans.ids[overhead],
             span_from=spans["from_pole"][overhead],
             span_to=spans["to_pole"][overhead],
-            spans=overhead_lines,
-            line_ids=ids["other_lines"],
-            lines=lines,
-            obstacles=self._obstacles(kind, geometry),
-            soil_ids=self._column("soil", soil),
-            soil_resistivity_ohm_m=soil_layer["resistivity_ohm_m"][soil].astype(float)
-            if soil_layer
-            else np.empty(0),
-            soil_source=soil_layer["source"][soil] if soil_layer else np.empty(0, dtype=object),
-            soil=soil_polygons,
+            spans=lines,
+            line_ids=self._column("other_lines", "line_id", other),
+            lines=other_lines,
+            obstacles=self._obstacles(cable),
+            soil_ids=self._column("soil", "soil_id", soil),
+            soil_resistivity_ohm_m=self._column("soil", "resistivity_ohm_m", soil).astype(float),
+            soil_source=self._column("soil", "source", soil),
+            soil=polygons,
             surveyed=self.territory.layer("surroundings") is not None,
-            repairs=tuple(self.repairs),
+            repairs=tuple(dict.fromkeys(self.repairs)),
         )
+
+    def _obstacles(self, cable: NDArray[np.bool_]) -> Obstacles:
+        """Surroundings and cable runs with their clearances."""
+        by_kind = self.job.limits.clearance_m
+        largest_m = max(by_kind.values(), default=0.0)
+        layer = self.territory.layer("surroundings")
+        own_m = layer["clearance_m"].astype(float) if layer is not None else np.empty(0)
+        rows, geometry = self._near(layer, reach_m=np.fmax(own_m, largest_m))
+        ids = self._column("surroundings", "feature_id", rows)
+        stated = self._column("surroundings", "kind", rows)
+        known = np.array([kind in by_kind for kind in stated], dtype=bool)
+        kinds = np.where(known, stated, UNKNOWN)
+        self._name("surroundings", ids[~known], "unknown kind")
+        flat = np.isin(kinds.astype(str), WIDE_KINDS) & (shapely.get_dimensions(geometry) < 2)
+        self._name("surroundings", ids[flat], "no width")
+        default_m = np.array([by_kind.get(kind, largest_m) for kind in kinds], dtype=float)
+        clearance_m = np.where(np.isfinite(own_m[rows]), own_m[rows], default_m)
+        # A feature of no known kind is kept away from by whichever is larger.
+        clearance_m[~known] = np.fmax(own_m[rows], largest_m)[~known]
+
+        runs, cables = self._near(self.territory.spans, only=cable, reach_m=largest_m)
+        run_ids = self.territory.spans.ids[runs]
+        names = [f"cable span {span_id}" for span_id in run_ids]
+        buried_m = by_kind.get("buried_power", largest_m)
+        return Obstacles(
+            ids=np.concatenate([ids, run_ids]),
+            kinds=np.concatenate([kinds, np.full(len(runs), "buried_power", dtype=object)]),
+            names=np.concatenate(
+                [self._column("surroundings", "name", rows), np.array(names, dtype=object)]
+            ),
+            layers=np.repeat(np.array(["surroundings", "spans"], object), [len(rows), len(runs)]),
+            clearance_m=np.concatenate([clearance_m, np.full(len(runs), buried_m)]).clip(min=0.0),
+            geometry=np.concatenate([geometry, cables]),
+        )
+
+    def _near(
+        self,
+        layer: Layer | None,
+        *,
+        only: NDArray[np.bool_] | None = None,
+        reach_m: Floats | float = 0.0,
+    ) -> tuple[Rows, Objects]:
+        """Return rows and plane geometry of what lies within the radius and its own reach."""
+        if layer is None or not len(layer):
+            return np.empty(0, dtype=np.intp), np.empty(0, dtype=object)
+        geometry, bounds = layer.geometry, self.boxes.bounds[layer.name]
+        nowhere = ~np.isfinite(bounds).all(axis=1)
+        nowhere &= True if only is None else only
+        if nowhere.any():
+            geometry, bounds = self._straight(layer, np.flatnonzero(nowhere), bounds)
+        near_m = self.radius_m + np.broadcast_to(np.asarray(reach_m, dtype=float), len(layer))
+        half_deg = self.half_deg + degrees_of(near_m, self.frame.lat)
+        chosen = meets_box(bounds, self.frame, half_deg)
+        rows = np.flatnonzero(chosen if only is None else chosen & only)
+        keep_deg = 2.0 * half_deg[rows].max(axis=0, initial=1e-3)
+        placed = place(self.frame, geometry[rows], keep_deg=keep_deg)
+        near = np.asarray(shapely.distance(placed.geometry, self.centre) <= near_m[rows])
+        for code, mask in (
+            ("repaired", placed.mended & near),
+            ("over the antimeridian", placed.wide & near),
+            ("no geometry", placed.lost),
+        ):
+            self._name(layer.name, layer.ids[rows[mask]], code)
+        return rows[near], placed.geometry[near]
+
+    def _straight(self, layer: Layer, rows: Rows, bounds: Floats) -> tuple[Objects, Floats]:
+        """Draw spans without geometry from pole to pole; name what cannot be drawn."""
+        geometry, bounds = layer.geometry.copy(), bounds.copy()
+        if layer.name == "spans":
+            row_of, points = self.boxes.pole_row, self.territory.poles.geometry
+            for row in rows:  # the few spans that have no geometry
+                ends = [row_of.get(layer[end][row]) for end in ("from_pole", "to_pole")]
+                xy = [(p.x, p.y) for p in (points[e] for e in ends if e is not None) if p]
+                if len(xy) == 2:
+                    geometry[row] = shapely.LineString(xy)
+            bounds[rows] = bounding_boxes(geometry[rows])
+        drawn = np.isfinite(bounds[rows]).all(axis=1)
+        self._name(layer.name, layer.ids[rows[~drawn]], "no geometry")
+        self._name(layer.name, layer.ids[rows[drawn]], "straight run")
+        return geometry, bounds
+
+    def _name(self, layer: str, ids: Objects, code: str) -> None:
+        """Remember which features could not be taken as drawn."""
+        self.repairs += [Repair(layer, str(name), code, _WHAT[code]) for name in ids]
+
+    def _column(self, layer: str, column: str, rows: Rows) -> Objects:
+        """Return rows of a column, none where the layer is absent."""
+        found = self.territory.layer(layer)
+        return np.empty(0, dtype=object) if found is None else found[column][rows]

@@ -181,3 +181,107 @@ class Frame:
             return np.column_stack(self._projection(coords[:, 0], coords[:, 1], inverse=inverse))
 
         return shapely.transform(first, each)
+
+
+def bounding_boxes(geometry: NDArray[np.object_]) -> Floats:
+    """Return the bounding boxes of geometries in longitude and latitude.
+
+    Parameters
+    ----------
+    geometry : ndarray of geometries or None, shape (n,)
+
+    Returns
+    -------
+    ndarray, shape (n, 4)
+        West, south, east, north [degrees]; NaN where there is no geometry.
+    """
+    return np.asarray(shapely.bounds(geometry), dtype=float).reshape(-1, 4)
+
+
+def meets_box(boxes: Floats, frame: Frame, half_deg: Floats) -> NDArray[np.bool_]:
+    """Tell which bounding boxes meet a box round the centre of a frame, on the round earth.
+
+    Parameters
+    ----------
+    boxes : ndarray, shape (n, 4)
+        As from `bounding_boxes`.
+    frame : Frame
+        Its centre is the centre of the box.
+    half_deg : ndarray, shape (n, 2) or (2,)
+        Half width and half height of the box [degrees].
+    """
+    west, south, east, north = boxes.T
+    half_width, half_height = np.asarray(half_deg).T
+    apart = np.abs(wrap_deg((west + east) / 2 - frame.lon))
+    meets = apart <= (east - west) / 2 + half_width
+    meets &= (south <= frame.lat + half_height) & (north >= frame.lat - half_height)
+    return np.asarray(meets)
+
+
+def degrees_of(length_m: ArrayLike, lat: float) -> Floats:
+    """Return longitude and latitude differences that span at least a length, shape (..., 2)."""
+    height = np.asarray(length_m, dtype=float) / 110_500.0
+    far_lat = np.minimum(np.abs(lat) + height, 89.9)
+    return np.stack([height / np.cos(np.radians(far_lat)), height], axis=-1)
+
+
+# Sides of features are straight in longitude and latitude (RFC 7946, 3.1.1), which a side of the
+# plane is not: sides are cut to this length, which leaves at most 1 mm below 75° of latitude.
+_SIDE_DEG = 0.001
+_PLACEABLE_DEG = 180.0
+
+
+@dataclass(frozen=True)
+class Placed:
+    """Geometries in the plane, and which of them could not be taken as drawn."""
+
+    geometry: NDArray[np.object_]
+    mended: NDArray[np.bool_]  # invalid, repaired
+    wide: NDArray[np.bool_]  # a part is wider than half the earth
+    lost: NDArray[np.bool_]  # nothing that can be placed
+
+
+def place(frame: Frame, geometry: NDArray[np.object_], *, keep_deg: Floats) -> Placed:
+    """Bring geometries from longitude and latitude into a plane, mended and cut to a box.
+
+    Parameters
+    ----------
+    frame : Frame
+        The plane.
+    geometry : ndarray of geometries, shape (n,)
+        Longitude and latitude, WGS 84.
+    keep_deg : ndarray, shape (2,)
+        Half width and half height of the box round the frame's centre to which larger features
+        are cut [degrees].
+
+    Notes
+    -----
+    An invalid polygon becomes the union of both ways of mending it (even-odd rule, and merged
+    shells): as an obstacle it may only grow.
+    """
+    around = shapely.transform(
+        geometry, lambda c: np.column_stack([wrap_deg(c[:, 0] - frame.lon), c[:, 1]])
+    )
+    parts, owner = shapely.get_parts(shapely.force_2d(geometry), return_index=True)
+    part_box = bounding_boxes(parts)
+    wide = np.zeros(len(geometry), dtype=bool)
+    wide[owner[part_box[:, 2] - part_box[:, 0] > _PLACEABLE_DEG]] = True
+    coords, row = shapely.get_coordinates(around, return_index=True)
+    lost = np.asarray(shapely.is_empty(around) | shapely.is_missing(around))
+    lost[row[~np.isfinite(coords).all(axis=1)]] = True
+    around[lost] = None
+    mended = np.asarray(~shapely.is_valid(around) & ~lost)
+    around[mended] = shapely.union(
+        shapely.make_valid(around[mended]),
+        shapely.make_valid(around[mended], method="structure", keep_collapsed=True),
+    )
+    width, height = keep_deg
+    box = bounding_boxes(around)
+    large = (box[:, 2] - box[:, 0] > 2 * width) | (box[:, 3] - box[:, 1] > 2 * height)
+    window = shapely.box(-width, frame.lat - height, width, frame.lat + height)
+    around[large] = shapely.intersection(around[large], window)
+    around = shapely.segmentize(around, _SIDE_DEG)
+    plane = shapely.transform(
+        around, lambda c: np.column_stack(frame.to_xy(frame.lon + c[:, 0], c[:, 1]))
+    )
+    return Placed(np.asarray(plane), mended, wide, lost)

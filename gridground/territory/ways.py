@@ -79,6 +79,14 @@ class Zone:
         """Return the rows of worked spans at a pole row."""
         return [s for s in self.network.spans_at(pole) if self.worked[s]]
 
+    def pole_id(self, pole: int) -> str:
+        """Return the id of a pole row."""
+        return str(self.network.territory.poles.ids[pole])
+
+    def span_id(self, span: int) -> str:
+        """Return the id of a span row."""
+        return str(self.network.territory.spans.ids[span])
+
     @cached_property
     def ways(self) -> tuple[Way, ...]:
         """Every way out, in the order of pole and span ids."""

@@ -1,0 +1,296 @@
+"""The work in order: prepare, apply, work, remove (exactly backwards), release."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from gridground.units import feet_text
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gridground.grounding.where import Spot
+    from gridground.job import Job
+    from gridground.record import LeadRow, Zone
+
+STICK = "live-line tool"
+BY_HAND = "hand, before any line end is attached"
+
+TRIGGERS = (
+    "The pole number on the pole is not the one on the plan.",
+    "The detector shows anything at all.",
+    "A source, tap, riser, generator or crossing is seen that is not on the map.",
+    "The neutral is broken or missing.",
+    "A rod will not go down to its full depth.",
+    "Locate marks lie within a zone or at a rod place, or there are none.",
+    "A lead is too short, or a clamp does not fit.",
+    "Another crew works under the same clearance and was not planned for.",
+    "Weather: lightning, wind or rain beyond the employer's limits.",
+    "The worksite moves.",
+)
+
+CAUTIONS = (
+    (
+        "Planning aid. The employer's rules, the clearance holder and the person in charge decide "
+        "at the pole.",
+        "our judgement",
+    ),
+    (
+        "The line is energized until it is isolated, tagged, tested and grounded.",
+        "29 CFR 1910.269(m) and (n)",
+    ),
+    (
+        "Brackets alone are not an equipotential zone: the personal ground or the whole set at the "
+        "worksite bonds what the worker can reach.",
+        "29 CFR 1910.269(n)(3)",
+    ),
+    (
+        "A ground rod alone seldom trips anything; the neutral carries most of the fault current.",
+        "our arithmetic from rod resistance and voltage",
+    ),
+    (
+        "On a wood pole the zone is above the cluster bar; a person on the ground is outside it.",
+        "common practice, no source",
+    ),
+    (
+        "Leads as short as they reach, no coils, tied against whip, nobody beside them.",
+        "MIL-HDBK-1025/10 clause 5.3.4.2",
+    ),
+    (
+        "Voltages and currents are estimates under the assumptions named here; a voltage below a "
+        "limit does not exclude injury.",
+        "our judgement",
+    ),
+    ("State plans and other countries' rules differ.", "our judgement"),
+    ("Reclosing is blocked for the job; this plan does not count repeated shots.", "our judgement"),
+)
+
+
+def where_text(pole_id: str | None, span_id: str | None) -> str:
+    """Name a location in a sentence."""
+    return f"pole {pole_id}" if pole_id is not None else f"span {span_id}, at the lift or mat"
+
+
+def steps_of(
+    job: Job, spots: Sequence[Spot], zones: Sequence[Zone | None], rows: Sequence[LeadRow]
+) -> dict[str, list[dict[str, Any]]]:
+    """Return every step of the job.
+
+    Parameters
+    ----------
+    job : Job
+        As asked.
+    spots, zones : sequences, one entry per location
+        In the order of applying.
+    rows : sequence of LeadRow
+        In the order of applying.
+
+    Returns
+    -------
+    dict
+        ``prepare apply work remove release`` -> rows of ``step_id, pole_id, text`` and, where they
+        apply, ``lead_id, tool, ends``.
+    """
+    applied = [_apply(row) for row in rows]
+    removed = [_remove(row) for row in reversed(rows)]
+    parts = {
+        "prepare": _prepare(job, spots, zones),
+        "apply": applied,
+        "work": _work(job, spots),
+        "remove": removed,
+        "release": _release(spots, zones, sum(row.parallel for row in rows)),
+    }
+    mark = {"prepare": "P", "apply": "A", "work": "W", "remove": "R", "release": "C"}
+    for part, steps in parts.items():
+        for number, step in enumerate(steps, 1):
+            step["step_id"] = f"{mark[part]}{number}"
+    return parts
+
+
+def _step(pole_id: str | None, text: str, **more: object) -> dict[str, Any]:
+    """Return one step."""
+    return {"pole_id": pole_id, "text": text, **more}
+
+
+def _prepare(job: Job, spots: Sequence[Spot], zones: Sequence[Zone | None]) -> list[dict[str, Any]]:
+    """Clearance, briefing, rods, cones, testing dead, cleaning."""
+    opened = ", ".join(job.sources_opened or ()) or "NOT STATED"
+    isolated = ", ".join(job.isolated_equipment) or "none stated"
+    steps = [
+        _step(
+            None,
+            f"Clearance issued to the holder. Devices opened and tagged: {opened}. Equipment "
+            f"isolated: {isolated}. Each opening seen and its tag read back.",
+        ),
+        _step(
+            None,
+            "Job briefing: hazards, procedures, special precautions, energy-source control, "
+            "protective equipment (29 CFR 1910.269(c)).",
+        ),
+    ]
+    for spot, zone in zip(spots, zones, strict=True):
+        steps += _prepare_location(spot, zone)
+    steps += [_test_dead(spot) for spot in spots]
+    steps += [
+        _step(
+            spot.top.pole_id,
+            f"At {where_text(spot.top.pole_id, spot.top.span_id)}: clean the conductors and "
+            "fittings where clamps land; inspect leads and clamps.",
+        )
+        for spot in spots
+    ]
+    return steps
+
+
+def _prepare_location(spot: Spot, zone: Zone | None) -> list[dict[str, Any]]:
+    """Read the pole number, drive the rod, put the cones up."""
+    pole_id = spot.top.pole_id
+    here = where_text(pole_id, spot.top.span_id)
+    steps = []
+    if pole_id is not None:
+        steps.append(
+            _step(pole_id, f"Read the number on the pole: it must be {pole_id}. If not, stop.")
+        )
+    if spot.rod is not None:
+        steps.append(
+            _step(
+                pole_id,
+                f"At {here}: drive the rod to its full depth at {feet_text(spot.rod.distance_m)} "
+                f"from the pole, bearing {spot.rod.bearing_deg:.0f} degrees from true north. "
+                "Measure and write down its resistance.",
+            )
+        )
+    elif spot.electrode == "pole ground":
+        steps.append(
+            _step(pole_id, f"At {here}: find the permanent pole ground whole and connected.")
+        )
+    elif spot.electrode == "pole":
+        steps.append(
+            _step(pole_id, f"At {here}: clean a stud on the steel below the worker's feet.")
+        )
+    if zone is not None:
+        steps.append(
+            _step(
+                pole_id,
+                f"At {here}: put up {zone.cones} cones at {feet_text(zone.radius_m)} round the "
+                "electrode and the lead on the ground. Nobody enters after the first clamp.",
+            )
+        )
+    return steps
+
+
+def _test_dead(spot: Spot) -> dict[str, Any]:
+    """Test for no voltage, the detector proved before and after."""
+    phases = ", ".join(
+        (f"{top.circuit_id}:" if len(spot.top.circuits) > 1 else "") + letter
+        for top in spot.top.circuits
+        for letter in sorted(top.phases)
+    )
+    return _step(
+        spot.top.pole_id,
+        f"At {where_text(spot.top.pole_id, spot.top.span_id)}: test dead. Prove the detector, test "
+        f"{phases} on every side, prove the detector again. Any reading: stop.",
+        tool="voltage detector of the right range on a live-line tool",
+    )
+
+
+def _tool(row: LeadRow) -> str:
+    """Return the tool for the line end of a lead."""
+    return BY_HAND if row.edge.role == "electrode" else STICK
+
+
+def _several(row: LeadRow) -> str:
+    """Say how many cables a row has."""
+    if row.parallel == 1:
+        return f"lead {row.lead_id}"
+    return f"lead {row.lead_id} ({row.parallel} equal cables)"
+
+
+def _apply(row: LeadRow) -> dict[str, Any]:
+    """Put one lead on, ground end first."""
+    edge = row.edge
+    return _step(
+        edge.pole_id,
+        f"At {where_text(edge.pole_id, edge.span_id)}: {_several(row)}, {row.size}, "
+        f"{feet_text(row.length_m)}: first to {edge.start}, then to {edge.end}. Count one on.",
+        lead_id=row.lead_id,
+        tool=_tool(row),
+        ends=[edge.start, edge.end],
+    )
+
+
+def _remove(row: LeadRow) -> dict[str, Any]:
+    """Take one lead off, line end first."""
+    edge = row.edge
+    return _step(
+        edge.pole_id,
+        f"At {where_text(edge.pole_id, edge.span_id)}: {_several(row)}: first off {edge.end}, "
+        f"then off {edge.start}. Count one off.",
+        lead_id=row.lead_id,
+        tool=_tool(row),
+        ends=[edge.end, edge.start],
+    )
+
+
+def _work(job: Job, spots: Sequence[Spot]) -> list[dict[str, Any]]:
+    """Say what holds while people work."""
+    steps = [
+        _step(
+            None,
+            "Report to the dispatcher: sets applied at "
+            + ", ".join(where_text(s.top.pole_id, s.top.span_id) for s in spots)
+            + ".",
+        )
+    ]
+    for spot in spots:
+        if spot.role == "worksite":
+            steps.append(
+                _step(
+                    spot.top.pole_id,
+                    f"At {where_text(spot.top.pole_id, spot.top.span_id)}: work above the bar and "
+                    "within what is bonded. No lead comes off while anybody is on the pole.",
+                )
+            )
+    if job.open_conductor:
+        steps.append(
+            _step(
+                None,
+                "A conductor is cut only with its bypass lead on: on before the cut, off after the "
+                "joint is made.",
+            )
+        )
+    if job.work_position == "aerial lift":
+        steps.append(
+            _step(
+                None,
+                "The vehicle has its own rod with its own label, at least 10 ft from the rods of "
+                "the line (MIL-HDBK-1025/10 table 27), and its own cones.",
+            )
+        )
+    return steps
+
+
+def _release(
+    spots: Sequence[Spot], zones: Sequence[Zone | None], leads: int
+) -> list[dict[str, Any]]:
+    """Cones down, rods out, counts equal, clearance given back."""
+    steps = []
+    for spot, zone in zip(spots, zones, strict=True):
+        if zone is not None:
+            rod = "; draw the rod" if spot.rod is not None else ""
+            steps.append(
+                _step(
+                    spot.top.pole_id,
+                    f"At {where_text(spot.top.pole_id, spot.top.span_id)}: after the last clamp is "
+                    f"off, take the cones down{rod}.",
+                )
+            )
+    steps.append(
+        _step(
+            None,
+            f"Leads off must equal leads on: {leads}. While the counts differ the clearance is not "
+            "given back.",
+        )
+    )
+    steps.append(_step(None, "The holder reports: all clear, all grounds off."))
+    return steps

@@ -1,0 +1,467 @@
+/* The page of one job: draws the plan on the map and says whether the page is whole.
+   Classic script, no network, text only ever by textContent. */
+(function () {
+  "use strict";
+  var root = document.documentElement;
+  var G = { plan: null, map: null, drawn: [], failed: null };
+  window.gridground = G;
+  root.classList.add("scripted");
+
+  /* ---- small tools ---- */
+  function el(tag, css, text) {
+    var made = document.createElement(tag);
+    if (css) { made.className = css; }
+    if (text !== undefined && text !== null) { made.textContent = String(text); }
+    return made;
+  }
+  function svg(box, parts) {
+    var space = "http://www.w3.org/2000/svg";
+    var made = document.createElementNS(space, "svg");
+    made.setAttribute("viewBox", box);
+    parts.forEach(function (part) {
+      var shape = document.createElementNS(space, "path");
+      Object.keys(part).forEach(function (key) { shape.setAttribute(key, part[key]); });
+      made.appendChild(shape);
+    });
+    return made;
+  }
+  function feet(metres) {
+    var inches = Math.ceil(metres / 0.0254 - 1e-6);
+    var whole = Math.floor(inches / 12), rest = inches % 12;
+    return whole + " ft" + (rest ? " " + rest + " in" : "") + " (" + metres.toFixed(2) + " m)";
+  }
+  function at(point) { return [point[1], point[0]]; }
+  function where(row) { return [row.lat, row.lon]; }
+  var LETTERS = { buried_power: "E", buried_gas: "G", buried_telecom: "C", buried_water: "W", buried_sewer: "S" };
+  var COLOURS = { buried_power: "#e8554d", buried_gas: "#f7dd3c", buried_telecom: "#f0a030", buried_water: "#7fb8ee", buried_sewer: "#6fbf73" };
+  var DASHES = { buried_gas: "14 5", buried_telecom: "6 5", buried_water: "20 5 4 5", buried_sewer: "3 4" };
+  function own(table, key) { return Object.prototype.hasOwnProperty.call(table, key) ? table[key] : undefined; }
+
+  /* ---- SHA-256 (FIPS 180-4) of a text's UTF-8 bytes; crypto.subtle is not there on file: ---- */
+  function primes(count) {
+    var found = [], n = 2;
+    while (found.length < count) {
+      if (found.every(function (p) { return n % p; })) { found.push(n); }
+      n += 1;
+    }
+    return found;
+  }
+  function fraction(x) { return ((x - Math.floor(x)) * 4294967296) | 0; }
+  G.sha256 = function (text) {
+    var bytes = new TextEncoder().encode(text);
+    var list = primes(64);
+    var k = list.map(function (p) { return fraction(Math.cbrt(p)); });
+    var h = list.slice(0, 8).map(function (p) { return fraction(Math.sqrt(p)); });
+    var size = bytes.length, blocks = ((size + 8) >> 6) + 1;
+    var padded = new Uint8Array(blocks * 64), view = new DataView(padded.buffer);
+    padded.set(bytes);
+    padded[size] = 0x80;
+    view.setUint32(padded.length - 8, Math.floor(size / 536870912));
+    view.setUint32(padded.length - 4, (size << 3) >>> 0);
+    var w = new Int32Array(64);
+    function turn(x, n) { return (x >>> n) | (x << (32 - n)); }
+    for (var block = 0; block < blocks; block += 1) {
+      for (var i = 0; i < 64; i += 1) {
+        if (i < 16) { w[i] = view.getInt32(block * 64 + i * 4); continue; }
+        var p = w[i - 15], q = w[i - 2];
+        w[i] = (w[i - 16] + w[i - 7] + (turn(p, 7) ^ turn(p, 18) ^ (p >>> 3)) + (turn(q, 17) ^ turn(q, 19) ^ (q >>> 10))) | 0;
+      }
+      var v = h.slice();
+      for (i = 0; i < 64; i += 1) {
+        var s1 = turn(v[4], 6) ^ turn(v[4], 11) ^ turn(v[4], 25);
+        var t1 = (v[7] + s1 + ((v[4] & v[5]) ^ (~v[4] & v[6])) + k[i] + w[i]) | 0;
+        var s0 = turn(v[0], 2) ^ turn(v[0], 13) ^ turn(v[0], 22);
+        var t2 = (s0 + ((v[0] & v[1]) ^ (v[0] & v[2]) ^ (v[1] & v[2]))) | 0;
+        v = [(t1 + t2) | 0, v[0], v[1], v[2], (v[3] + t1) | 0, v[4], v[5], v[6]];
+      }
+      h = h.map(function (x, n) { return (x + v[n]) | 0; });
+    }
+    return h.map(function (x) { return ("0000000" + (x >>> 0).toString(16)).slice(-8); }).join("");
+  };
+
+  /* ---- the plan, read once ---- */
+  G.read = function () {
+    if (!G.block) {
+      G.block = JSON.parse(document.getElementById("plan-data").textContent);
+      G.plan = JSON.parse(G.block.plan);
+    }
+    return G.plan;
+  };
+  function placeOf(location) { return location.pole_id || "span " + (location.span_id || "not stated"); }
+  function leadsAt(location) {
+    return G.plan.leads.filter(function (lead) {
+      return lead.pole_id === location.pole_id && (location.pole_id !== null || lead.span_id === location.span_id);
+    });
+  }
+  function locationOf(poleId) {
+    return G.plan.locations.filter(function (row) { return row.pole_id === poleId; })[0];
+  }
+
+  /* ---- layers; each is called by the map's own script ---- */
+  function mark(map, spot, css, sign, word) {
+    var box = el("div", "mk " + css);
+    if (sign) { box.appendChild(sign); sign.classList.add("mk-sign"); }
+    if (word) { box.appendChild(el("span", "mk-word", word)); }
+    var icon = L.divIcon({ html: box, className: "", iconSize: [0, 0] });
+    return L.marker(spot, { icon: icon, interactive: false, keyboard: false }).addTo(map);
+  }
+  function signed(text) { return el("span", "", text); }
+  function stroke(map, points, colour, weight, dash, renderer) {
+    var options = { color: colour, weight: weight, interactive: false, lineCap: "butt" };
+    if (dash) { options.dashArray = dash; }
+    if (renderer) { options.renderer = renderer; }
+    return L.polyline(points, options).addTo(map);
+  }
+  function parts(geometry) {
+    var c = geometry.coordinates;
+    switch (geometry.type) {
+      case "Point": return { points: [c] };
+      case "MultiPoint": return { points: c };
+      case "LineString": return { lines: [c] };
+      case "MultiLineString": return { lines: c };
+      case "Polygon": return { areas: [c] };
+      case "MultiPolygon": return { areas: c };
+      default: return {};
+    }
+  }
+  var AREAS = {
+    building: { fillColor: "#c9c9c9", weight: 2.5, color: "#000" },
+    water: { fillColor: "#dcecf9", dashArray: "10 3 2 3", color: "#000" },
+    sidewalk: { fillColor: "#eeeeee", dashArray: "5 3" },
+    no_entry: { fillColor: "#f4f4f4", weight: 3, color: "#000", dashArray: "3 3" },
+    road: { fillColor: "#dedede" }, driveway: { fillColor: "#dedede" }, paved: { fillColor: "#dedede" }
+  };
+
+  G.surroundings = function (map) {
+    var canvas = L.canvas({ padding: 0.5 });
+    var rows = G.read().picture.surroundings.slice();
+    rows.sort(function (a, b) { return (a.kind in LETTERS ? 1 : 0) - (b.kind in LETTERS ? 1 : 0); });
+    rows.forEach(function (row) {
+      var letter = own(LETTERS, row.kind), shape = parts(row.geometry);
+      var word = row.name || row.kind.replace(/_/g, " ");
+      (shape.areas || []).forEach(function (rings) {
+        var look = { color: "#555", weight: 1.5, fillColor: "#f4f4f4", fillOpacity: 1, interactive: false, renderer: canvas };
+        Object.assign(look, own(AREAS, row.kind) || {});
+        L.polygon(rings.map(function (ring) { return ring.map(at); }), look).addTo(map);
+        if (!letter) {
+          mark(map, L.latLngBounds(rings[0].map(at)).getCenter(), "mk-name", null, word);
+        }
+      });
+      (shape.lines || []).forEach(function (line) {
+        var points = line.map(at);
+        if (letter) {
+          stroke(map, points, "#000", 7, null, canvas);
+          stroke(map, points, COLOURS[row.kind], 4, own(DASHES, row.kind), canvas);
+        } else {
+          stroke(map, points, "#333", 3, row.kind === "fence" ? "2 5" : null, canvas);
+        }
+        for (var i = 1; i < points.length; i += 1) {
+          var middle = [(points[i][0] + points[i - 1][0]) / 2, (points[i][1] + points[i - 1][1]) / 2];
+          if (letter) { mark(map, middle, "mk-letter " + row.kind.replace("_", "-"), signed(letter)); }
+          else if (i === 1) { mark(map, middle, "mk-name", null, word); }
+        }
+      });
+      (shape.points || []).forEach(function (point) {
+        L.circleMarker(at(point), { radius: 6, color: "#000", weight: 2, dashArray: "2 2", fillColor: "#fff", fillOpacity: 1, interactive: false, renderer: canvas }).addTo(map);
+        mark(map, at(point), "mk-name", null, word);
+      });
+    });
+    G.drawn.push("surroundings");
+  };
+
+  G.wires = function (map) {
+    var picture = G.read().picture;
+    function labelled(points, text) {
+      var half = Math.floor((points.length - 1) / 2), a = points[half], b = points[half + 1] || a;
+      mark(map, [(a[0] + b[0]) / 2, (a[1] + b[1]) / 2], "mk-name", null, text);
+    }
+    picture.other_lines.forEach(function (row) {
+      var points = row.line.map(at);
+      if (!points.length) { return; }
+      stroke(map, points, "#000", 4, "16 6 4 6");
+      labelled(points, row.line_id + (row.state === "energized" ? " energized" : " recorded out of service, treat as energized"));
+    });
+    picture.spans.forEach(function (row) {
+      var points = row.line.map(at);
+      if (!points.length) { return; }
+      stroke(map, points, "#000", 5, row.worked ? null : "16 6 4 6");
+      if (!row.worked) { labelled(points, row.circuit_id + " energized"); }
+      else if (row.kind === "cable") { labelled(points, row.circuit_id + " cable"); }
+    });
+    G.drawn.push("wires");
+  };
+
+  G.zones = function (map) {
+    G.read().locations.forEach(function (location) {
+      var zone = location.zone, rod = location.rod;
+      if (zone) {
+        (parts(zone.geometry).areas || []).forEach(function (rings) {
+          var points = rings.map(function (ring) { return ring.map(at); });
+          L.polygon(points, { color: "#000", weight: 7, fill: false, interactive: false }).addTo(map);
+          L.polygon(points, { color: "#f0a030", weight: 4, fillColor: "#f0a030", fillOpacity: 0.22, interactive: false }).addTo(map);
+        });
+        (zone.cone_points || []).forEach(function (point) {
+          var cone = el("span");
+          cone.appendChild(svg("0 0 16 16", [{ d: "M8 1 L15 15 H1 Z", fill: "#f0a030", stroke: "#000", "stroke-width": "1.6" }]));
+          mark(map, at(point), "mk-cone", cone);
+        });
+      }
+      if (rod) {
+        stroke(map, [where(location), where(rod)], "#000", 4, "7 3");
+        var sign = el("span");
+        sign.appendChild(svg("0 0 34 34", [
+          { d: "M17 2 a15 15 0 1 0 .1 0 Z", fill: "#fff", stroke: "#000", "stroke-width": "3" },
+          { d: "M17 7 V17 M8 17 H26 M11.500 21.500 H22.500 M14.500 26 H19.500", fill: "none", stroke: "#000", "stroke-width": "3" }
+        ]));
+        mark(map, where(rod), "mk-rod", sign, "rod " + feet(rod.distance_m).split(" (")[0] + ", " + ("00" + Math.round(rod.bearing_deg) % 360).slice(-3) + "°");
+      }
+    });
+    G.drawn.push("zones");
+  };
+
+  G.poles = function (map) {
+    var plan = G.read();
+    plan.picture.poles.forEach(function (row) {
+      if (!locationOf(row.pole_id)) { mark(map, where(row), "mk-pole", el("span"), row.pole_id); }
+    });
+    plan.locations.forEach(function (row) {
+      var letter = row.role === "bracket" ? "B" : row.role === "worksite" ? "W" : "?";
+      mark(map, where(row), "mk-ground", signed(letter), placeOf(row)).setZIndexOffset(1000);
+    });
+    G.drawn.push("poles");
+  };
+
+  G.ways = function (map) {
+    var plan = G.read(), spots = {}, lines = {};
+    plan.picture.poles.forEach(function (row) { spots["p" + row.pole_id] = where(row); });
+    plan.picture.spans.forEach(function (row) { lines["s" + row.span_id] = row.line.map(at); });
+    plan.directions.forEach(function (way, number) {
+      var start = spots["p" + way.pole_id], outer = spots["p" + way.bracket_pole_id], line = lines["s" + way.span_id];
+      if (!start) { return; }
+      if (!outer || outer === start) {
+        if (!line || !line.length) { return; }
+        var ends = [line[0], line[line.length - 1]];
+        outer = map.distance(ends[0], start) > map.distance(ends[1], start) ? ends[0] : ends[1];
+      }
+      /* beyond the bracket, pointing back at the worksite */
+      var a = map.project(start, 20), b = map.project(outer, 20), size = a.distanceTo(b) || 1;
+      var beyond = b.add(b.subtract(a).multiplyBy(Math.min(0.3, 90 / size)));
+      var angle = Math.atan2(a.y - b.y, a.x - b.x) * 180 / Math.PI;
+      var sign = el("span");
+      sign.appendChild(svg("0 0 60 60", [
+        { d: "M6 24 H32 V12 L56 30 L32 48 V36 H6 Z", fill: "#000", stroke: "#fff", "stroke-width": "2", transform: "rotate(" + angle.toFixed(1) + " 30 30)" }
+      ]));
+      (G.reach = G.reach || []).push(map.unproject(beyond, 20));
+      mark(map, map.unproject(beyond, 20), "mk-way", sign, "D" + (number + 1) + " " + way.towards + ": " + (way.sources.join(", ") || "no source known"));
+    });
+    G.drawn.push("ways");
+  };
+
+  /* ---- buttons and panel ---- */
+  function boundsOf(location) {
+    var bounds = L.latLngBounds([where(location)]);
+    if (location.rod) { bounds.extend(where(location.rod)); }
+    if (location.zone) {
+      (parts(location.zone.geometry).areas || []).forEach(function (rings) { bounds.extend(rings[0].map(at)); });
+    }
+    return bounds;
+  }
+  function wholeJob() {
+    var bounds = L.latLngBounds([]);
+    G.plan.locations.forEach(function (row) { bounds.extend(boundsOf(row)); });
+    (G.reach || []).forEach(function (spot) { bounds.extend(spot); });
+    if (!bounds.isValid()) { G.plan.picture.poles.forEach(function (row) { bounds.extend(where(row)); }); }
+    return bounds;
+  }
+  function showPanel(children, title) {
+    var panel = document.getElementById("panel");
+    panel.replaceChildren();
+    var head = el("div", "head"), close = el("button", "", "Close");
+    close.type = "button";
+    close.addEventListener("click", function () { panel.classList.remove("shown"); panel.replaceChildren(); });
+    head.appendChild(el("h3", "", title));
+    head.appendChild(close);
+    panel.appendChild(head);
+    children.forEach(function (child) { panel.appendChild(child); });
+    panel.classList.add("shown");
+  }
+  G.showPole = function (poleId, location) {
+    var plan = G.plan, children = [], place = location ? placeOf(location) : poleId;
+    if (location) {
+      children.push(el("p", "said", (location.title || location.role)));
+      if (location.rod) {
+        children.push(el("p", "said", "Rod " + feet(location.rod.distance_m) + " from the pole, bearing " + ("00" + Math.round(location.rod.bearing_deg) % 360).slice(-3) + "°"));
+      }
+      var leads = leadsAt(location);
+      children.push(el("h3", "", "Leads here"));
+      var list = el("ul");
+      leads.forEach(function (lead) {
+        var many = lead.parallel > 1 ? lead.parallel + " in parallel × " : "";
+        list.appendChild(el("li", "", lead.lead_id + ": " + lead.from + " → " + lead.to + ", " + many + lead.size + ", " + feet(lead.length_m)));
+      });
+      children.push(list);
+    }
+    ["prepare", "apply", "work", "remove", "release"].forEach(function (part) {
+      var steps = plan.steps[part].filter(function (step) { return step.pole_id !== null && step.pole_id === poleId; });
+      if (!steps.length) { return; }
+      children.push(el("h3", "", part.charAt(0).toUpperCase() + part.slice(1)));
+      var list = el("ul");
+      steps.forEach(function (step) { list.appendChild(el("li", "", (plan.steps[part].indexOf(step) + 1) + ". " + step.text)); });
+      children.push(list);
+    });
+    plan.picture.devices.concat(plan.picture.equipment).forEach(function (row) {
+      if (row.pole_id === poleId) {
+        children.push(el("p", "said", row.kind + " " + (row.device_id || row.equipment_id) + (row.state ? ", recorded " + row.state : "")));
+      }
+    });
+    if (!children.length) { children.push(el("p", "said", "Nothing is done at this pole.")); }
+    showPanel(children, (location ? location.location_id + " " : "Pole ") + place);
+  };
+  function tapped(map, event) {
+    var best = null, least = 40, size = map.latLngToContainerPoint(event.latlng);
+    function near(spot, pole, location) {
+      var distance = map.latLngToContainerPoint(spot).distanceTo(size) - (location ? 8 : 0);
+      if (distance < least) { least = distance; best = [pole, location]; }
+    }
+    G.plan.locations.forEach(function (row) {
+      near(where(row), row.pole_id, row);
+      if (row.rod) { near(where(row.rod), row.pole_id, row); }
+    });
+    G.plan.picture.poles.forEach(function (row) { near(where(row), row.pole_id, locationOf(row.pole_id)); });
+    if (best) { G.showPole(best[0], best[1]); }
+  }
+  function locate(map) {
+    function refused() {
+      showPanel([el("p", "said", "The position was refused or is not available. The map works without it.")], "Where am I");
+    }
+    if (!navigator.geolocation) { refused(); return; }
+    navigator.geolocation.getCurrentPosition(function (found) {
+      var spot = [found.coords.latitude, found.coords.longitude];
+      if (G.here) { G.here.forEach(function (layer) { layer.remove(); }); }
+      G.here = [
+        L.circle(spot, { radius: found.coords.accuracy, color: "#0072b2", weight: 3, fillOpacity: 0.08, interactive: false }).addTo(map),
+        mark(map, spot, "mk-here", el("span"), "")
+      ];
+      map.fitBounds(wholeJob().extend(spot), { maxZoom: 20 });
+      showPanel([el("p", "said", "Good to about " + feet(found.coords.accuracy) + ". Read the number on the pole all the same.")], "You are at the blue ring");
+    }, refused, { enableHighAccuracy: true, timeout: 10000, maximumAge: 15000 });
+  }
+  /* Labels that would lie over a more important one are left out until the map is nearer. */
+  var RANKS = ["mk-ground", "mk-way", "mk-rod", "mk-letter", "mk-pole", "mk-name"];
+  function untangle(map) {
+    var frame = map.getContainer().getBoundingClientRect(), kept = [], boxes = [];
+    map.getContainer().querySelectorAll(".mk-ground > .mk-sign").forEach(function (node) { kept.push(node.getBoundingClientRect()); });
+    map.getContainer().querySelectorAll(".mk-word, .mk-letter > .mk-sign").forEach(function (node) {
+      var box = node.getBoundingClientRect();
+      if (box.width && box.right > frame.left && box.left < frame.right && box.bottom > frame.top && box.top < frame.bottom) {
+        var rank = RANKS.findIndex(function (css) { return node.parentNode.classList.contains(css); });
+        boxes.push({ node: node, box: box, rank: rank });
+      }
+    });
+    boxes.sort(function (a, b) { return a.rank - b.rank; });
+    boxes.forEach(function (item) {
+      var a = item.box;
+      var clash = item.rank > 0 && kept.some(function (b) {
+        return a.left < b.right && b.left < a.right && a.top < b.bottom && b.top < a.bottom;
+      });
+      item.node.classList.toggle("hidden", clash);
+      if (!clash) { kept.push(a); }
+    });
+  }
+  G.controls = function (map) {
+    var plan = G.read(), bar = document.getElementById("buttons"), all = [];
+    G.map = map;
+    function pressed(button) { all.forEach(function (other) { other.setAttribute("aria-pressed", String(other === button)); }); }
+    function button(words, action) {
+      var made = el("button", "", words);
+      made.type = "button";
+      made.addEventListener("click", action);
+      bar.appendChild(made);
+      return made;
+    }
+    function go(bounds, zoom) { map.fitBounds(bounds, { padding: [48, 62], maxZoom: zoom, animate: false }); }
+    var whole = button("Whole job", function () { go(wholeJob(), 20); pressed(whole); });
+    all.push(whole);
+    plan.locations.forEach(function (row) {
+      var made = button(row.location_id + " " + placeOf(row), function () {
+        go(boundsOf(row), 21.5);
+        pressed(made);
+        G.showPole(row.pole_id, row);
+      });
+      all.push(made);
+    });
+    button("Where am I", function () { locate(map); });
+    function nearness() {
+      var box = map.getContainer();
+      for (var zoom = 15; zoom <= 20; zoom += 1) { box.classList.toggle("near-" + zoom, map.getZoom() >= zoom); }
+      untangle(map);
+    }
+    map.on("zoomend", nearness);
+    map.on("moveend", function () { untangle(map); });
+    map.on("click", function (event) { tapped(map, event); });
+    window.addEventListener("resize", function () { map.invalidateSize(); });
+    go(wholeJob(), 20);
+    pressed(whole);
+    nearness();
+    G.drawn.push("controls");
+  };
+
+  /* ---- is this page whole, and what does it say of itself ---- */
+  function texts(selector) {
+    return Array.prototype.map.call(document.querySelectorAll(selector), function (node) { return node.textContent; });
+  }
+  function plain(text) {
+    return String(text).replace(/[\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f\ud800-\udfff]/g, "\ufffd").replace(/\r\n?/g, "\n");
+  }
+  function same(found, wanted) {
+    return found.length === wanted.length && found.every(function (text, n) {
+      return plain(text) === plain(wanted[n]);
+    });
+  }
+  function column(rows, key) { return rows.map(function (row) { return row[key]; }); }
+  G.faults = function () {
+    var wrong = [], end = document.getElementById("page-end"), plan;
+    if (!end || end !== document.body.lastElementChild) { wrong.push("the end of the page is missing"); }
+    try { plan = G.read(); } catch (error) { wrong.push("the plan in the page cannot be read"); return wrong; }
+    var found = G.sha256(G.block.plan);
+    var shown = document.getElementById("plan-hash");
+    if (found !== G.block.plan_hash || !end || found !== end.getAttribute("data-plan-hash") || !shown || shown.textContent !== found) {
+      wrong.push("the plan in the page does not match its hash");
+    }
+    ["surroundings", "wires", "zones", "ways", "poles", "controls"].forEach(function (name) {
+      if (G.drawn.indexOf(name) < 0) { wrong.push("the map is not drawn: " + name); }
+    });
+    var steps = ["prepare", "apply", "work", "remove", "release"].reduce(function (all, part) { return all.concat(plan.steps[part]); }, []);
+    if (!same(texts("[data-step]"), column(steps, "text"))) { wrong.push("the steps shown are not those of the plan"); }
+    ["lead_id", "from", "to", "size"].forEach(function (key) {
+      if (!same(texts("[data-lead] [data-word=" + key + "]"), column(plan.leads, key))) { wrong.push("the leads shown are not those of the plan"); }
+    });
+    if (!same(texts("[data-open] [data-word=what]"), column(plan.open_items, "what"))) { wrong.push("the open items shown are not those of the plan"); }
+    return wrong;
+  };
+  function say(css, word, rest) {
+    var status = document.getElementById("status");
+    if (!status) { return; }
+    status.className = "status " + css;
+    status.replaceChildren(el("b", "", word), document.createTextNode(" " + rest));
+  }
+  G.finish = function () {
+    var wrong = G.faults();
+    if (wrong.length) {
+      if (G.drawn.indexOf("controls") < 0) { root.classList.remove("scripted"); }
+      say("wait", "NOT FOR USE: this page is not whole.", "Get it again. (" + wrong.join("; ") + ")");
+      return;
+    }
+    var open = G.plan.open_items.length;
+    var failed = G.plan.checks.filter(function (check) { return check.passed !== true; }).length;
+    if (open || failed || G.plan.ready !== true) {
+      var why = [];
+      if (open) { why.push(open + " open item" + (open === 1 ? "" : "s")); }
+      if (failed) { why.push(failed + " failed check" + (failed === 1 ? "" : "s")); }
+      say("open", "NOT READY: " + (why.join(", ") || "the plan does not call itself so"), open ? "Settle them before anybody starts." : "The plan must be changed.");
+    } else {
+      say("whole", "READY per plan", "No open item, every check passed. The person in charge decides at the pole.");
+    }
+  };
+  if (document.readyState === "loading") { document.addEventListener("DOMContentLoaded", G.finish); } else { G.finish(); }
+})();

@@ -1,0 +1,179 @@
+"""What the page says without script: every word of the plan as plain HTML."""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any
+
+from gridground.jobmap import words
+from gridground.jobmap.bonding import bonding_svg
+from gridground.jobmap.sketch import Scene, inset_svg, line_state_text, sketch_svg
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+STEP_PARTS = (
+    ("prepare", "Prepare", "before the first clamp"),
+    ("apply", "Apply", "ground end first, line end with the stick; count in"),
+    ("work", "Work", ""),
+    ("remove", "Remove", "the same leads backwards; count out"),
+    ("release", "Release", "only when count out equals count in"),
+)
+SHOWN_CASES = 24
+
+
+@cache
+def environment() -> Environment:
+    """Return the templates: whatever is put into them is escaped."""
+    from jinja2 import DictLoader, Environment  # noqa: PLC0415
+
+    assets = files("gridground.jobmap") / "assets"
+    names = ("sheet.html", "steps.html", "figures.html")
+    made = Environment(
+        loader=DictLoader({name: (assets / name).read_text("utf-8") for name in names}),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=_finalize,
+    )
+    made.filters.update(
+        needed=words.needed_text,
+        allowed=words.allowed_text,
+        plain=words.plain_text,
+        feet=words.length_text,
+        bearing=words.bearing_text,
+        kind=words.kind_text,
+        line_state=line_state_text,
+        stated=_stated,
+    )
+    return made
+
+
+def _finalize(value: Any) -> Any:  # noqa: ANN401  whatever a template prints
+    """Make controls visible; what is null or absent prints as words, never as a blank."""
+    if value is None or type(value).__name__ == "Undefined":
+        return words.NOT_STATED
+    # Escaping follows; markup made by our own drawings holds no controls.
+    return words.printable(value) if type(value) is str else value
+
+
+def _stated(items: list[str] | None, *, empty: str = "none") -> str:
+    """Return texts with commas; null is not stated, an empty list is `empty`."""
+    if items is None:
+        return words.NOT_STATED
+    return ", ".join(items) or empty
+
+
+def sheet_parts(document: dict[str, Any]) -> tuple[str, str]:
+    """Return the page's HTML before and after the place of the map.
+
+    Parameters
+    ----------
+    document : dict
+        A plan in the shape that `gridground.jobmap.shape.check_shape` accepts.
+
+    Returns
+    -------
+    before, after : str
+        Everything between ``<body>`` and ``</body>`` but the map; no script, no style attribute.
+    """
+    context = sheet_context(document)
+    html = environment().get_template("sheet.html").render(context)
+    # The mark is our own template's line; text of the plan cannot hold it unescaped.
+    before, after = html.split("<!--map-->")
+    return before, after
+
+
+def sheet_context(document: dict[str, Any]) -> dict[str, Any]:
+    """Return what the templates read."""
+    scene = Scene.of(document)
+    return {
+        "plan": document,
+        "short_hash": document["plan_hash"][:12],
+        "made_at": re.sub(r"T(\d\d:\d\d)(?::\d\d)?Z$", r" \1 UTC", document["made_at"]),
+        "first": _first(document),
+        "sketch": sketch_svg(scene),
+        "locations": [_location(scene, location) for location in document["locations"]],
+        "title_of": _titles(document),
+        "parts": [
+            {"key": key, "title": title, "note": note, "steps": document["steps"][key]}
+            for key, title, note in STEP_PARTS
+        ],
+        "faults": _faults(document),
+        "fault_kinds": words.FAULT_KINDS,
+        **_cases(document),
+        "buried": [
+            (letter, words.class_of(kind, words.KINDS), words.kind_text(kind))
+            for kind, letter in words.BURIED_LETTERS.items()
+        ],
+    }
+
+
+def _first(document: dict[str, Any]) -> dict[str, Any] | None:
+    """Return the first step of the plan that says something."""
+    for key, title, _ in STEP_PARTS:
+        for step in document["steps"][key]:
+            return {"part": title, **step}
+    return None
+
+
+def _titles(document: dict[str, Any]) -> dict[str, str]:
+    """Return the location's number for each pole with grounds."""
+    return {
+        row["pole_id"]: row["location_id"] for row in document["locations"] if row["pole_id"]
+    }
+
+
+def leads_at(document: dict[str, Any], location: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return the rows of the lead table at one location."""
+    pole_id, span_id = location["pole_id"], location.get("span_id")
+    return [
+        lead
+        for lead in document["leads"]
+        if lead["pole_id"] == pole_id and (pole_id is not None or lead.get("span_id") == span_id)
+    ]
+
+
+def _location(scene: Scene, location: dict[str, Any]) -> dict[str, Any]:
+    """Return one location with its drawings."""
+    leads = leads_at(scene.document, location)
+    place = location["pole_id"] or f"span {location.get('span_id') or words.NOT_STATED}"
+    title = location.get("title") or f"{location['role']} at {place}"
+    return {
+        **location,
+        "title": title,
+        "place": place,
+        "rod": location["rod"] and {"reasons": [], "nearest": [], "meets": [], **location["rod"]},
+        "leads": leads,
+        "count": sum(lead["parallel"] for lead in leads),
+        "inset": inset_svg(scene, location),
+        "bonding": bonding_svg(leads, f"Leads at {place}"),
+    }
+
+
+def _faults(document: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return the fault table: poles with grounds first, in their order."""
+    order = list(_titles(document))
+    rest = [pole_id for pole_id in document["faults"] if pole_id not in order]
+    return [
+        {
+            "pole_id": pole_id,
+            "governs": words.FAULT_KINDS.get(row["governing"], row["governing"]),
+            **row,
+        }
+        for pole_id in [*order, *rest]
+        if (row := document["faults"].get(pole_id))
+    ]
+
+
+def _cases(document: dict[str, Any]) -> dict[str, Any]:
+    """Return the worker's cases, failed ones first, then by how near the limit they come."""
+    cases = sorted(
+        document["worker"]["cases"],
+        key=lambda case: (case["passed"], -case["voltage_v"] / max(case["limit_v"], 1e-9)),
+    )
+    failed = sum(not case["passed"] for case in cases)
+    shown = max(SHOWN_CASES, failed)
+    return {"cases": cases[:shown], "cases_left": max(0, len(cases) - shown)}
