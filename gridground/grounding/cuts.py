@@ -65,7 +65,7 @@ def cut_mid_span(zone: Zone, job: Job, top: PoleTop) -> tuple[PoleTop, list[Open
     for circuit in top.circuits:
         names = {_bare(wanted, circuit.circuit_id) for wanted in job.open_conductor}
         known = {*circuit.phases, *(["neutral"] if circuit.neutral else [])}
-        cuts = dict.fromkeys(sorted(names & known), ends)  # type: ignore[type-var]
+        cuts = dict.fromkeys(sorted(name for name in known if name in names), ends)
         circuits.append(replace(circuit, cuts=cuts))
     return replace(top, circuits=tuple(circuits)), []
 

@@ -242,15 +242,15 @@ def _work(job: Job, spots: Sequence[Spot]) -> list[dict[str, Any]]:
             + ".",
         )
     ]
-    for spot in spots:
-        if spot.role == "worksite":
-            steps.append(
-                _step(
-                    spot.top.pole_id,
-                    f"At {where_text(spot.top.pole_id, spot.top.span_id)}: work above the bar and "
-                    "within what is bonded. No lead comes off while anybody is on the pole.",
-                )
-            )
+    steps += [
+        _step(
+            spot.top.pole_id,
+            f"At {where_text(spot.top.pole_id, spot.top.span_id)}: work above the bar and within "
+            "what is bonded. No lead comes off while anybody is on the pole.",
+        )
+        for spot in spots
+        if spot.role == "worksite"
+    ]
     if job.open_conductor:
         steps.append(
             _step(
