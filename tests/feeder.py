@@ -46,7 +46,13 @@ def layer(name, rows):
 def pole(name, *, at_m=0.0, material="wood", ground_ohm=None):
     """Return a pole row on the meridian of Greenwich, `at_m` north of 40 degrees."""
     point = shapely.Point(0.0, 40.0 + at_m / 111_035.0)
-    return {"pole_id": name, "material": material, "height_m": 12.0, "ground_ohm": ground_ohm, "at": point}
+    return {
+        "pole_id": name,
+        "material": material,
+        "height_m": 12.0,
+        "ground_ohm": ground_ohm,
+        "at": point,
+    }
 
 
 def span(name, start, end, **given):

@@ -15,7 +15,7 @@ from gridground.territory.frame import Frame
 
 FRAME = Frame(-93.2650, 44.9770)
 HOSTILE = (
-    "<img src=x onerror=\"window.__xss=1\"></script><script>window.__xss=2</script>"
+    '<img src=x onerror="window.__xss=1"></script><script>window.__xss=2</script>'
     "${window.__xss=3}{{ 7*191 }}{% raw %}`'\"&amp;\u2028\u202e"
 )
 POLES = {
@@ -245,7 +245,9 @@ def _picture() -> dict[str, Any]:
         }
     )
 
-    def feature(name: str, kind: str, label: str, geometry: str, coordinates: Any) -> dict[str, Any]:
+    def feature(
+        name: str, kind: str, label: str, geometry: str, coordinates: Any
+    ) -> dict[str, Any]:
         shape = {"type": geometry, "coordinates": coordinates}
         return {"feature_id": name, "kind": kind, "name": label, "geometry": shape}
 
@@ -254,10 +256,14 @@ def _picture() -> dict[str, Any]:
         feature("walk-1", "sidewalk", "Elm Street walk", "Polygon", rectangle(-200, -14.5, 400, 2)),
         feature("bldg-1", "building", "17 Elm Street", "Polygon", rectangle(-92, 16, 24, 16)),
         feature("bldg-2", "building", "Pump house", "Polygon", rectangle(22, 18, 14, 12)),
-        feature("pond-1", "water", "Pond", "Polygon", ring((85, 22), (130, 26), (120, 52), (90, 45))),
+        feature(
+            "pond-1", "water", "Pond", "Polygon", ring((85, 22), (130, 26), (120, 52), (90, 45))
+        ),
         feature("gas-1", "buried_gas", "4 in gas", "LineString", line((-200, -8), (200, -7))),
         feature("wat-1", "buried_water", "8 in main", "LineString", line((-200, -28), (200, -28))),
-        feature("tel-1", "buried_telecom", "Fibre", "LineString", line((-200, 12), (0, 13), (200, 12))),
+        feature(
+            "tel-1", "buried_telecom", "Fibre", "LineString", line((-200, 12), (0, 13), (200, 12))
+        ),
         feature("pow-1", "buried_power", "480 V", "LineString", line((-70, -60), (-70, 20))),
         feature("sew-1", "buried_sewer", "Sewer", "LineString", line((-200, -21), (200, -21))),
         feature("tree-1", "tree", "Oak", "Point", position(34, -6)),
@@ -417,7 +423,10 @@ def _words() -> dict[str, Any]:
             {"text": "Cone zone radius 10 ft", "source": "employer's setting; common practice"},
         ],
         "cautions": [
-            {"text": "A rod alone seldom trips anything: 7,200 V / 53.4 ohm = 135 A.", "source": ""},
+            {
+                "text": "A rod alone seldom trips anything: 7,200 V / 53.4 ohm = 135 A.",
+                "source": "",
+            },
             {"text": "Line X-69 stays energized beside the work: induction.", "source": "picture"},
         ],
         "triggers": [
@@ -498,9 +507,7 @@ def example_document() -> dict[str, Any]:
                 1, "P19", role="bracket", title="Bracket at P19, source side", bearing_deg=20.0
             ),
             _location(2, "P21", role="bracket", title="Bracket at P21, load side", bearing_deg=200),
-            _location(
-                3, "P20", role="worksite", title="Personal ground at P20", bearing_deg=None
-            ),
+            _location(3, "P20", role="worksite", title="Personal ground at P20", bearing_deg=None),
         ],
         "leads": leads,
         "totals": {
@@ -560,7 +567,9 @@ def hostile_document(text: str = HOSTILE) -> dict[str, Any]:
 
     def spoil(value: Any, key: str = "") -> Any:
         if isinstance(value, dict):
-            names = {name: f"{name}{text}" if key in {"faults", "limits"} else name for name in value}
+            names = {
+                name: f"{name}{text}" if key in {"faults", "limits"} else name for name in value
+            }
             return {names[name]: spoil(item, name) for name, item in value.items()}
         if isinstance(value, list):
             return [spoil(item, key) for item in value]

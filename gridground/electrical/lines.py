@@ -218,7 +218,9 @@ def _wires(
         names.append(neutral)
         positions.append("N")
     conductors = [territory.conductors[n] for n in names if n in territory.conductors]
-    places = [pole_top.positions[p] for p in positions if p in pole_top.positions] if pole_top else []
+    places = (
+        [pole_top.positions[p] for p in positions if p in pole_top.positions] if pole_top else []
+    )
     gaps = {
         "phases": not phases,
         "neutral_conductor": neutral is None and not spans.stated["neutral_conductor"][span_row],

@@ -115,7 +115,9 @@ def source_of(territory: Territory, circuit_row: int) -> Source:
     ratio = number("prefault_voltage_ratio")
     to_ground = 1.0 if single else math.sqrt(3.0)
     voltage_v = number("nominal_kv") * 1000.0 / to_ground * (1.0 if math.isnan(ratio) else ratio)
-    one = None if ungrounded else _impedance(voltage_v, number("fault_1ph_a"), number("x_over_r_1ph"))
+    one = (
+        None if ungrounded else _impedance(voltage_v, number("fault_1ph_a"), number("x_over_r_1ph"))
+    )
     if single and one is not None:
         return Source(name, voltage_v, one, one, number("frequency_hz"), single_phase=True)
     z1 = _impedance(voltage_v, number("fault_3ph_a"), number("x_over_r_3ph"))

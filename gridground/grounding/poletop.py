@@ -126,7 +126,7 @@ def mid_span_top(network: Network, span: int) -> PoleTop:
     spans = network.territory.spans
     letters, neutral = _hangs(network, [span])
     circuit_id = str(spans["circuit_id"][span])
-    sides: dict[str, tuple[str, ...]] = {letter: ("",) for letter in letters}
+    sides: dict[str, tuple[str, ...]] = dict.fromkeys(letters, ("",))
     top = CircuitTop(circuit_id, letters, neutral, shares_neutral=False, sides=sides)
     return PoleTop(None, str(spans.ids[span]), "mid-span", 0.0, None, (top,))
 

@@ -58,9 +58,7 @@ def bonding_svg(leads: Sequence[dict[str, Any]], title: str) -> Markup:
     parts += [_box(end, y_of[end]) for end in ends]
     return Markup(
         '<svg class="bonding" viewBox="0 0 {w} {h}" role="img" aria-label="{title}">{parts}</svg>'
-    ).format(
-        w=number(_WIDTH), h=number(height), title=title, parts=Markup("").join(parts)
-    )
+    ).format(w=number(_WIDTH), h=number(height), title=title, parts=Markup("").join(parts))
 
 
 def _order(leads: Sequence[dict[str, Any]]) -> list[str]:

@@ -57,9 +57,7 @@ class View:
     def box(self) -> shapely.Polygon:
         """The part of the plane that is drawn, with a little more for outlines."""
         more = 0.03 * (self.east - self.west)
-        return shapely.box(
-            self.west - more, self.south - more, self.east + more, self.north + more
-        )
+        return shapely.box(self.west - more, self.south - more, self.east + more, self.north + more)
 
 
 def view_of(points: Sequence[Point], *, width: float, ratio: float, least_m: float) -> View:
@@ -294,7 +292,7 @@ class Drawing:
         """Return the drawing."""
         return Markup(
             '<svg class="{css}" viewBox="0 0 {w} {h}" role="img" aria-label="{title}">'
-            '{parts}{labels}</svg>'
+            "{parts}{labels}</svg>"
         ).format(
             css=css,
             w=number(self.view.width),

@@ -119,9 +119,7 @@ class Page(Figure):
         script = self.script.render(**kwargs)
         policy = content_policy(header, script)
         return str(
-            self._template.render(
-                this=self, header=header, html=html, script=script, policy=policy
-            )
+            self._template.render(this=self, header=header, html=html, script=script, policy=policy)
         )
 
 

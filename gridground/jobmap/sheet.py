@@ -121,9 +121,7 @@ def _first(document: dict[str, Any]) -> dict[str, Any] | None:
 
 def _titles(document: dict[str, Any]) -> dict[str, str]:
     """Return the location's number for each pole with grounds."""
-    return {
-        row["pole_id"]: row["location_id"] for row in document["locations"] if row["pole_id"]
-    }
+    return {row["pole_id"]: row["location_id"] for row in document["locations"] if row["pole_id"]}
 
 
 def leads_at(document: dict[str, Any], location: dict[str, Any]) -> list[dict[str, Any]]:

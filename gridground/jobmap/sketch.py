@@ -136,9 +136,7 @@ def inset_svg(scene: Scene, location: dict[str, Any]) -> Markup:
 def _ground(drawing: Drawing, scene: Scene) -> None:
     """Draw roads, buildings, water and buried utilities, areas below lines."""
     rows = scene.document["picture"]["surroundings"]
-    order = sorted(
-        range(len(rows)), key=lambda row: (rows[row]["kind"] in BURIED_LETTERS, row)
-    )
+    order = sorted(range(len(rows)), key=lambda row: (rows[row]["kind"] in BURIED_LETTERS, row))
     box = drawing.view.box
     for row in order:
         geometry = scene.surroundings[row]
@@ -236,9 +234,7 @@ def _marks(drawing: Drawing, scene: Scene) -> None:
     worksite = set(scene.document["job"]["worksite_poles"])
     for name, spot in shown.items():
         if name not in ground:
-            drawing.label(
-                "sk-pole-number", spot, name, size=18.0, must=name in worksite
-            )
+            drawing.label("sk-pole-number", spot, name, size=18.0, must=name in worksite)
 
 
 def _ways(drawing: Drawing, scene: Scene) -> None:

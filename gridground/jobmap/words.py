@@ -156,5 +156,3 @@ def plain_text(value: float | None, unit: str = "") -> str:
     if value is None:
         return NOT_STATED
     return f"{significant(value, 6):,.10g} {unit}".rstrip()
-
-

@@ -1,0 +1,118 @@
+"""What can put energy on the line between the brackets, where no bracket stands in its way."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from gridground.job import Job
+    from gridground.territory.ways import Zone
+
+# Equipment through which energy can come in at a pole between the brackets.
+INNER_SOURCES = ("transformer", "generator", "service", "riser")
+
+
+def sources_between(
+    zone: Zone, job: Job, poles: frozenset[int], spans: frozenset[int]
+) -> tuple[str, ...]:
+    """Name every source that can get in between the brackets.
+
+    Parameters
+    ----------
+    zone : Zone
+        The worksite.
+    job : Job
+        For the equipment that is isolated.
+    poles : frozenset of int
+        Pole rows inside the brackets (bracket poles are not inside).
+    spans : frozenset of int
+        Span rows of the worked circuits between the brackets.
+
+    Returns
+    -------
+    tuple of str
+        Ids of equipment, circuits on the same poles and crossing lines, each once.
+    """
+    found = [
+        *_equipment(zone, job, poles),
+        *_cables(zone, job, poles),
+        *_live_circuits(zone, poles),
+        *_crossings(zone, spans),
+    ]
+    return tuple(dict.fromkeys(found))
+
+
+def _equipment(zone: Zone, job: Job, poles: frozenset[int]) -> list[str]:
+    """Name transformers, generators, services and risers that are not isolated."""
+    territory = zone.network.territory
+    equipment = territory.layer("equipment")
+    if equipment is None:
+        return []
+    rows = zone.network.pole_row
+    return sorted(
+        str(name)
+        for name, kind, pole_id in zip(
+            equipment.ids, equipment["kind"], equipment["pole_id"], strict=True
+        )
+        if kind in INNER_SOURCES and rows[pole_id] in poles and name not in job.isolated_equipment
+    )
+
+
+def _cables(zone: Zone, job: Job, poles: frozenset[int]) -> list[str]:
+    """Cables that leave a pole inside without an isolated riser on that pole."""
+    territory = zone.network.territory
+    equipment = territory.layer("equipment")
+    isolated: set[int] = set()
+    if equipment is not None:
+        isolated = {
+            zone.network.pole_row[pole_id]
+            for name, kind, pole_id in zip(
+                equipment.ids, equipment["kind"], equipment["pole_id"], strict=True
+            )
+            if kind == "riser" and name in job.isolated_equipment
+        }
+    kinds = territory.spans["kind"]
+    return sorted(
+        zone.span_id(span)
+        for pole in poles - isolated
+        for span in zone.worked_spans_at(pole)
+        if kinds[span] == "cable"
+    )
+
+
+def _live_circuits(zone: Zone, poles: frozenset[int]) -> list[str]:
+    """Circuits on the same poles that are not worked on and stay energized."""
+    circuits = zone.network.territory.spans["circuit_id"]
+    return sorted(
+        {
+            str(circuits[span])
+            for pole in poles
+            for span in zone.network.spans_at(pole)
+            if not zone.worked[span]
+        }
+    )
+
+
+def _crossings(zone: Zone, spans: frozenset[int]) -> list[str]:
+    """Energized lines and overhead spans of other circuits that cross a span inside."""
+    import shapely  # noqa: PLC0415  start-up time
+
+    territory = zone.network.territory
+    inside = shapely.union_all([territory.spans.geometry[s] for s in sorted(spans)])
+    found: list[str] = []
+    lines = territory.layer("other_lines")
+    if lines is not None:
+        meets = shapely.intersects(lines.geometry, inside) & (lines["state"] != "dead")
+        found += sorted(str(name) for name in lines.ids[meets])
+    overhead = (territory.spans["kind"] == "overhead") & ~zone.worked
+    crosses = np.zeros(len(territory.spans), bool)
+    crosses[overhead] = shapely.crosses(territory.spans.geometry[overhead], inside)
+    for row in np.flatnonzero(crosses):
+        ends = {int(zone.network.span_from[row]), int(zone.network.span_to[row])}
+        inner = {int(zone.network.span_from[s]) for s in spans}
+        inner |= {int(zone.network.span_to[s]) for s in spans}
+        if not ends & inner:
+            found.append(str(territory.spans["circuit_id"][row]))
+    return found
