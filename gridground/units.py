@@ -48,7 +48,7 @@ LEAD_KCMIL = {
 def _quantity(value: object, units: dict[str, float], kind: str) -> float:
     """Read a bare number (unit of its name) or text with a unit."""
     if isinstance(value, bool):
-        raise ValueError(f"{value!r} is not a {kind}")
+        raise ValueError(f"{value!r} is not a {kind}")  # noqa: TRY004  one error for callers
     if isinstance(value, int | float):
         number = float(value)
     else:

@@ -6,6 +6,7 @@ The figures are plausible and nothing more: they are not computed and prove noth
 from __future__ import annotations
 
 import copy
+import itertools
 import math
 from typing import Any
 
@@ -232,7 +233,7 @@ def _picture() -> dict[str, Any]:
             "kind": "overhead",
             "line": line(POLES[a], POLES[b]),
         }
-        for number, (a, b) in enumerate(zip(names, names[1:], strict=False), start=17)
+        for number, (a, b) in enumerate(itertools.pairwise(names), start=17)
     ]
     spans.append(
         {

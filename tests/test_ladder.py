@@ -113,7 +113,7 @@ def test_coupled_span_with_grounds_against_loop_equations():
     voltage = impedance[:p, :p] @ np.concatenate([emf, np.zeros(5)])
     assert len(set(part)) == 1
     start = [EARTH] * 3 + [*near] + [4, 5, 6] + [7, 3]
-    end = [0, 1, 2] + [*far] + [7, 4, 5] + [EARTH, EARTH]
+    end = [0, 1, 2, *far, 7, 4, 5, EARTH, EARTH]
     matrix = np.diag(np.array([1, 1, 1, 0, 0, 0, 0, 0.02, 0.03 + 0.01j, 0.04, 25.0, 0.5], complex))
     matrix[3:7, 3:7] = span
     currents = mesh_currents(start, end, matrix, np.concatenate([emf, np.zeros(9)]))

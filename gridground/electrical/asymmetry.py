@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 def decrement_ratio(
     x_over_r: ArrayLike, duration_s: ArrayLike, *, frequency_hz: float
-) -> NDArray[np.float64] | Any:
+) -> NDArray[np.float64] | Any:  # noqa: ANN401  scalar in, scalar out
     """Return the rms of a fully offset fault current over its symmetrical value.
 
     Parameters
@@ -61,7 +61,9 @@ def decrement_ratio(
     return np.sqrt(1.0 + share)[()]
 
 
-def first_peak_ratio(x_over_r: ArrayLike) -> NDArray[np.float64] | Any:
+def first_peak_ratio(
+    x_over_r: ArrayLike,
+) -> NDArray[np.float64] | Any:  # noqa: ANN401  scalar in, scalar out
     """Return the first peak of a fully offset fault current over its symmetrical rms value.
 
     Parameters

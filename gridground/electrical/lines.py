@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
     from gridground.tables.wires import Conductor
-    from gridground.territory.layers import Layer, Territory
+    from gridground.territory.layers import Territory
     from gridground.territory.network import Network
 
 # Where no soil polygon covers a span, network-wide fault currents take this resistivity.
@@ -122,7 +122,7 @@ def abc_from_sequence(z1: ArrayLike, z0: ArrayLike) -> NDArray[np.complex128]:
     """Return the phase impedances of a transposed line, shape (..., 3, 3)."""
     one, zero = np.asarray(z1, complex), np.asarray(z0, complex)
     mutual = ((zero - one) / 3.0)[..., None, None]
-    return mutual + one[..., None, None] * np.eye(3)
+    return np.asarray(mutual + one[..., None, None] * np.eye(3), complex)
 
 
 def span_primitive_ohm_per_km(
@@ -195,7 +195,7 @@ def span_impedance_ohm(
     per_km[stated] = abc_from_sequence(r1 + 1j * x1, r0 + 1j * x0)
     kind = spans["kind"][chosen]
     drawn = ~stated & (kind != "cable") & (kind != "link")
-    per_km[drawn] = _from_geometry(territory, network, chosen[drawn])
+    per_km[drawn] = _from_geometry(territory, chosen[drawn])
     per_km *= (network.length_m[chosen] / 1000.0)[:, None, None]
     known = network.phases[chosen] > 0  # unknown phases: the whole block stays NaN
     absent = ~(present[:, :, None] & present[:, None, :]) & known[:, None, None]
@@ -243,14 +243,12 @@ def _wires(
     return tuple(phases) + (("N",) if neutral is not None else ()), conductors, places
 
 
-def _from_geometry(
-    territory: Territory, network: Network, rows: NDArray[np.intp]
-) -> NDArray[np.complex128]:
+def _from_geometry(territory: Territory, rows: NDArray[np.intp]) -> NDArray[np.complex128]:
     """Return reduced impedances of overhead spans [ohm/km], one computation per distinct case."""
     if len(rows) == 0:
         return np.empty((0, 3, 3), complex)
-    resistivity = _resistivity_ohm_m(territory, network, rows)
-    case, first = _distinct(territory.spans, rows, resistivity)
+    resistivity = _resistivity_ohm_m(territory, rows)
+    case, first = _distinct(territory, rows, resistivity)
     matrices = np.full((len(first), 3, 3), np.nan, complex)
     for number, position in enumerate(first):  # distinct cases, not spans
         try:
@@ -267,29 +265,29 @@ def _from_geometry(
 
 
 def _distinct(
-    spans: Layer, rows: NDArray[np.intp], resistivity: NDArray[np.float64]
+    territory: Territory, rows: NDArray[np.intp], resistivity: NDArray[np.float64]
 ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Number the distinct cases: (case of each row, position of the first row of each case)."""
+    """Return the distinct cases: (case of each row, first row of each case)."""
     import pandas as pd  # noqa: PLC0415
 
-    key = np.unique(resistivity, return_inverse=True)[1].astype(np.int64)
-    # the circuit stands for its frequency: few circuits, and the same case twice does no harm
-    columns: list[NDArray[Any]] = [
-        spans[c][rows]
-        for c in ("circuit_id", "construction", "phases", "conductor", "neutral_conductor")
+    spans, circuit_row = territory.spans, territory.circuits.index()
+    code, names = pd.factorize(spans["circuit_id"][rows])
+    frequency = np.array([territory.circuits["frequency_hz"][circuit_row[n]] for n in names], float)
+    columns: list[NDArray[Any]] = [frequency[code], resistivity]
+    columns += [
+        spans[c][rows] for c in ("construction", "phases", "conductor", "neutral_conductor")
     ]
     columns.append(spans.stated["neutral_conductor"][rows])
+    key = np.zeros(len(rows), np.int64)
     for column in columns:
         codes, values = pd.factorize(column)  # None becomes -1
         key = key * (len(values) + 1) + codes + 1
-        key = pd.factorize(key)[0].astype(np.int64)  # stays small, so it cannot overflow
+        key = pd.factorize(key)[0].astype(np.int64)  # kept small, so that it cannot overflow
     _, first, case = np.unique(key, return_index=True, return_inverse=True)
     return case, first
 
 
-def _resistivity_ohm_m(
-    territory: Territory, network: Network, rows: NDArray[np.intp]
-) -> NDArray[np.float64]:
+def _resistivity_ohm_m(territory: Territory, rows: NDArray[np.intp]) -> NDArray[np.float64]:
     """Return the soil resistivity at the middle of each span.
 
     Where polygons overlap the lowest value counts: it gives the larger fault current.

@@ -64,7 +64,7 @@ class Source:
         """Return the voltages behind the impedance, A, B, C, shape (3,) [V]."""
         if self.single_phase:
             return np.full(3, self.prefault_v, complex)
-        return self.prefault_v * np.exp(-2j * np.pi / 3 * np.arange(3))
+        return np.asarray(self.prefault_v * np.exp(-2j * np.pi / 3 * np.arange(3)), complex)
 
 
 def source_of(territory: Territory, circuit_row: int) -> Source:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Literal, NamedTuple, TypeVar
+from typing import TYPE_CHECKING, Literal, NamedTuple, TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -168,8 +168,7 @@ def tolerable_body_a(duration_s: Value, *, weight: Weight) -> Value:
             f"{_SHORTEST_S:g} s to {_LONGEST_S:g} s",
             _BODY_SOURCE,
         )
-    result: Value = BODY_K_A_SQRT_S[weight] / np.sqrt(duration_s)
-    return result
+    return cast("Value", BODY_K_A_SQRT_S[weight] / np.sqrt(duration_s))  # type: ignore[redundant-cast]
 
 
 def surface_ratio(soil_ohm_m: Value, *, surface_ohm_m: float, depth_m: float) -> Value:

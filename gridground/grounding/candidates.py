@@ -245,7 +245,7 @@ class Rays:
         geometry = self.site.geometry[features]
         if not len(geometry):
             return first
-        meets = shapely.dwithin(self.lines[:, None], geometry, radius_m[:, None])
+        meets = shapely.dwithin(self.lines[:, None], geometry, radius_m[:, None])  # type: ignore[call-overload]
         at_pole = shapely.distance(geometry, shapely.points(self.site.pole_xy)) <= radius_m[:, None]
         first[at_pole.any(axis=1)] = 0
         ray, column = np.nonzero(meets & (first > 0)[:, None])
@@ -253,7 +253,7 @@ class Rays:
         while (open_ := np.flatnonzero(high - low > 1)).size:
             middle = (low[open_] + high[open_]) // 2
             lead = self._leads(ray[open_], self.distance_m[ray[open_], middle])
-            inside = shapely.dwithin(lead, geometry[column[open_]], radius_m[ray[open_]])
+            inside = shapely.dwithin(lead, geometry[column[open_]], radius_m[ray[open_]])  # type: ignore[call-overload]
             high[open_] = np.where(inside, middle, high[open_])
             low[open_] = np.where(inside, low[open_], middle)
         np.minimum.at(first, ray, high)

@@ -6,7 +6,7 @@ Uniform soil throughout. Shares of the rise do not depend on the resistivity.
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -191,7 +191,8 @@ def surface_potential_v(
 
     References
     ----------
-    .. [1] Line current in a half space (from memory): ``rho I/(2 pi L) ln((sqrt(r^2 + L^2) + L)/r)``.
+    .. [1] Line current in a half space (from memory):
+       ``rho I/(2 pi L) ln((sqrt(r^2 + L^2) + L)/r)``.
 
     Examples
     --------
@@ -274,8 +275,7 @@ def touch_v(distance_m: Value, *, rise_v: Numbers, length_m: Numbers, diameter_m
     ground = surface_potential_v(
         distance_m, rise_v=rise_v, length_m=length_m, diameter_m=diameter_m
     )
-    result: Value = rise_v - ground
-    return result
+    return cast("Value", rise_v - ground)
 
 
 def radius_for_step_m(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cache
-from typing import TypeVar
+from typing import TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -231,8 +231,7 @@ def copper_end_c(heating_a: Value, area_mm2: float, duration_s: float) -> Value:
             f"copper melts at {FUSED_C:g} °C",
             "Onderdonk's equation",
         )
-    result: Value = (START_C - COPPER_ZERO_C) * 10.0**decades + COPPER_ZERO_C
-    return result
+    return cast("Value", (START_C - COPPER_ZERO_C) * 10.0**decades + COPPER_ZERO_C)  # type: ignore[redundant-cast]
 
 
 def copper_hot_ratio(temperature_c: Value) -> Value:

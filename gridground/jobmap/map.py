@@ -82,7 +82,7 @@ class PlanLayer(MacroElement):
     )
 
     def __init__(self, kind: str) -> None:
-        super().__init__()
+        super().__init__()  # type: ignore[no-untyped-call]
         self._name = "PlanLayer"
         self._id = kind
         self.kind = kind
@@ -182,7 +182,7 @@ def page_style(document: dict[str, Any]) -> str:
     font = 'font: 7.5pt "Liberation Sans", Arial, sans-serif;'
     return (
         "@page { margin: 12mm 11mm 17mm; "
-        f'@bottom-left {{ content: "Job {job_id}  plan {plan_hash}"; {font} white-space: nowrap; }} '
+        f'@bottom-left {{ content: "Job {job_id}  plan {plan_hash}"; {font} white-space: nowrap; }} '  # noqa: E501
         f'@bottom-right {{ content: "page " counter(page) " of " counter(pages); {font} }} }}\n'
     )
 

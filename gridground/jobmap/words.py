@@ -37,20 +37,22 @@ BURIED_LETTERS = {
     "buried_water": "W",
     "buried_sewer": "S",
 }
-COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW")
-COMPASS += ("NW", "NNW")
+COMPASS = (
+    *("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE"),
+    *("S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW"),
+)
 FAULT_KINDS = {
     "three_phase_a": "three-phase",
     "phase_phase_a": "phase-phase",
     "two_phase_ground_a": "two-phase-ground",
     "phase_ground_a": "phase-ground",
 }
-# Controls that no printer shows and that HTML changes or refuses; the rest of a text stays as it is.
+# Controls that no printer shows and that HTML changes or refuses; the rest stays as it is.
 _UNPRINTABLE = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff]")
 
 
 def printable(text: str) -> str:
-    """Return text with a replacement sign for every control character.
+    r"""Return text with a replacement sign for every control character.
 
     Examples
     --------

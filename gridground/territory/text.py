@@ -126,8 +126,9 @@ def near(name: str, candidates: Iterable[str], *, count: int = 3) -> list[str]:
 def near_remedy(names: Iterable[str], candidates: Iterable[str], otherwise: str) -> str:
     """Return a remedy: the near matches of the first names, or `otherwise`."""
     pool = list(candidates)
-    parts = []
-    for name in list(names)[:3]:
-        if found := near(name, pool):
-            parts.append(f"{shown(name)}: did you mean {' or '.join(map(shown, found))}?")
+    parts = [
+        f"{shown(name)}: did you mean {' or '.join(map(shown, found))}?"
+        for name in list(names)[:3]
+        if (found := near(name, pool))
+    ]
     return " ".join(parts) if parts else otherwise
