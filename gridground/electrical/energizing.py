@@ -171,7 +171,10 @@ def _terminal(ends: Ends, node: int, label: int) -> int:
 def _region(
     network: Network, seeds: list[int], layout: Layout, origin: Origin
 ) -> NDArray[np.bool_]:
-    """Return the spans to lay: what phases connect with the seeds, and the circuits concerned."""
+    """Return the spans to lay.
+
+    What phases connect with the seeds, the circuits concerned, and all that hangs beside them.
+    """
     from scipy.sparse import coo_matrix  # noqa: PLC0415
     from scipy.sparse.csgraph import connected_components as components  # noqa: PLC0415
 
@@ -183,7 +186,10 @@ def _region(
     near = np.isin(label, np.unique(label[seeds]))
     circuits = {origin.circuit_id} | {c for p in layout.places for c in p.circuit_ids}
     own = np.isin(network.territory.spans["circuit_id"].astype(str), sorted(circuits))
-    return np.asarray((near[network.node_from] & shut) | own, bool)
+    region = (near[network.node_from] & shut) | own
+    low = np.minimum(network.span_from, network.span_to)
+    pair = low * len(network.pole_row) + np.maximum(network.span_from, network.span_to)
+    return np.asarray(np.isin(pair, pair[region]), bool)
 
 
 def _approach(network: Network, start: int, nodes: list[int]) -> NDArray[np.intp]:

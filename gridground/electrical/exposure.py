@@ -127,11 +127,11 @@ def study(
     to nothing; where nothing else ties its phases to earth, the point stands at earth potential.
 
     Broken neutral: interrupted in the span by which the shortest way from the source enters the
-    first ground or worksite pole. Other circuits of the same poles are laid as far as they belong
-    to the circuits worked on or fed; their neutrals beyond are left out.
+    first ground or worksite pole. Other circuits are laid as far as they hang between the same poles
+    as the circuits worked on or fed; their neutrals beyond are left out.
 
     Lead and electrode currents are solved without the body, which takes less than a thousandth.
-    """
+    """  # noqa: E501
     notes: list[str] = []
     cases: list[WorkerCase] = []
     n_rows = max((b.row for p in layout.places for b in p.branches), default=-1) + 1

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Literal, NamedTuple, TypeVar, cast
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -156,7 +156,7 @@ def tolerable_body_a(duration_s: Value, *, weight: Weight) -> Value:
 
     Examples
     --------
-    >>> round(tolerable_body_a(0.25, weight="70 kg"), 3)
+    >>> round(float(tolerable_body_a(0.25, weight="70 kg")), 3)
     0.314
     """
     times = np.asarray(duration_s, dtype=float)
@@ -168,7 +168,9 @@ def tolerable_body_a(duration_s: Value, *, weight: Weight) -> Value:
             f"{_SHORTEST_S:g} s to {_LONGEST_S:g} s",
             _BODY_SOURCE,
         )
-    return cast("Value", BODY_K_A_SQRT_S[weight] / np.sqrt(duration_s))  # type: ignore[redundant-cast]
+    root: Any = np.sqrt(duration_s)
+    result: Value = BODY_K_A_SQRT_S[weight] / root
+    return result
 
 
 def surface_ratio(soil_ohm_m: Value, *, surface_ohm_m: float, depth_m: float) -> Value:
@@ -249,7 +251,8 @@ def step_limit_v(
 
     Examples
     --------
-    >>> round(step_limit_v(0.5, weight="50 kg", body_ohm=1000, surface_ohm_m=100, layer_ratio=1), 1)
+    >>> bare = {"weight": "50 kg", "body_ohm": 1000, "layer_ratio": 1}
+    >>> round(float(step_limit_v(0.5, surface_ohm_m=100, **bare)), 1)
     262.5
     """
     feet_ohm = _feet_ohm(6.0, body_ohm, surface_ohm_m, layer_ratio)
@@ -283,7 +286,8 @@ def touch_limit_v(
 
     Examples
     --------
-    >>> round(touch_limit_v(1.0, weight="50 kg", body_ohm=1000, surface_ohm_m=0, layer_ratio=1))
+    >>> bare = {"weight": "50 kg", "body_ohm": 1000, "layer_ratio": 1}
+    >>> round(float(touch_limit_v(1.0, surface_ohm_m=0, **bare)))
     116
     """
     feet_ohm = _feet_ohm(1.5, body_ohm, surface_ohm_m, layer_ratio)
