@@ -1,3 +1,4 @@
+# mypy: ignore-errors
 """GeoJSON coordinates to shapely geometries, in bulk and strictly.
 
 A position is two or three finite numbers, longitude before latitude; a third number (height) is
