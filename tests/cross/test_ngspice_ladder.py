@@ -22,7 +22,6 @@ from gridground.electrical.exposure import Branch, Layout, Origin, Place, Settin
 from gridground.territory.network import Network
 from tests.feeder import straight
 
-
 pytestmark = pytest.mark.skipif(
     shutil.which("ngspice") is None and "CI" not in os.environ, reason="ngspice is not installed"
 )
