@@ -9,6 +9,8 @@ from gridground.errors import NoPlanError, Reason
 from gridground.tables import read_table
 from gridground.units import area_mm2
 
+_SAME_M = 1e-6  # 12.7 mm and 0.5 in are one size, however they were written
+
 
 @dataclass(frozen=True)
 class Clamp:
@@ -37,7 +39,9 @@ class Clamp:
         """Return whether the jaws hold the diameter; a stud or flat has none."""
         if self.smallest_m is None or self.largest_m is None:
             return True
-        return diameter_m is not None and self.smallest_m <= diameter_m <= self.largest_m
+        if diameter_m is None:
+            return False
+        return self.smallest_m - _SAME_M <= diameter_m <= self.largest_m + _SAME_M
 
     def takes(self, size: str) -> bool:
         """Return whether the clamp is rated for a lead size."""

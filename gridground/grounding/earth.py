@@ -318,7 +318,7 @@ def radius_for_step_m(
     _check_not_negative("rise", rise_v)
     _check_positive("limit", limit_v)
     shape = _rod_shape(length_m, diameter_m)
-    with np.errstate(divide="ignore"):  # no rise: any limit is met everywhere
+    with np.errstate(divide="ignore", over="ignore"):  # no rise: any limit is met
         wanted = np.divide(np.asarray(limit_v, float), np.asarray(rise_v, float)) * np.asarray(
             shape
         )

@@ -38,7 +38,7 @@ def lead_diameter_m(size: str) -> float:
 
     Examples
     --------
-    >>> lead_diameter_m("2/0")
+    >>> round(lead_diameter_m("2/0"), 5)
     0.01186
     """
     for row in read_table("leads"):

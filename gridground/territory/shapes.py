@@ -1,4 +1,3 @@
-# mypy: ignore-errors
 """GeoJSON coordinates to shapely geometries, in bulk and strictly.
 
 A position is two or three finite numbers, longitude before latitude; a third number (height) is
@@ -19,7 +18,8 @@ import shapely
 
 from gridground.errors import Problem
 from gridground.territory.columns import GEOMETRY, NULL_GEOMETRY
-from gridground.territory.front import DEPTH, MISSING, Features, Names
+from gridground.territory.features import MISSING, Features, Names
+from gridground.territory.front import DEPTH
 from gridground.territory.text import shown
 
 if TYPE_CHECKING:
@@ -89,18 +89,27 @@ def build(read: Features, names: Names) -> tuple[NDArray[np.object_], list[Probl
     transform, remarks = _system(read)
     problems += remarks
     result = np.full(read.count, None, dtype=object)
-    rows_of: dict[object, list[int]] = {}
-    for row, geometry in enumerate(read.geometries):
-        kind = None if geometry is None else geometry.get("type")
-        rows_of.setdefault(kind if isinstance(kind, str) else "", []).append(row)
     faults: dict[str, list[int]] = {}
-    for kind, rows in rows_of.items():
-        _build_kind(read, kind, rows, transform, result, faults)
+    work = _Work(read, transform, result, faults)
+    for kind, rows in _kinds(read.geometries).items():
+        _build_kind(work, kind, rows)
     for found, rows in faults.items():
         ids = names(sorted(rows))
         problems.append(Problem("reject", read.layer, ids, "geometry", found, _remedy(found)))
     problems += _repair(read.layer, result, names)
     return result, problems
+
+
+def _kinds(geometries: list[Any]) -> dict[str | None, list[int]]:
+    """Return the rows of each geometry type; None for null geometry, empty for an unknown type."""
+    kinds = [None if one is None else one.get("type", "") for one in geometries]
+    if kinds and kinds[0] in GEOMETRY["surroundings"] and kinds.count(kinds[0]) == len(kinds):
+        return {kinds[0]: list(range(len(kinds)))}
+    rows_of: dict[str | None, list[int]] = {}
+    for row, (kind, one) in enumerate(zip(kinds, geometries, strict=True)):
+        known = one is None or (isinstance(kind, str) and kind in GEOMETRY["surroundings"])
+        rows_of.setdefault(kind if known else "", []).append(row)
+    return rows_of
 
 
 def _remedy(found: str) -> str:
@@ -112,73 +121,71 @@ def _remedy(found: str) -> str:
     return "draw it again"
 
 
-def _build_kind(  # noqa: PLR0917
-    read: Features,
-    kind: object,
-    rows: list[int],
-    transform: Transform | None,
-    result: NDArray[np.object_],
-    faults: dict[str, list[int]],
-) -> None:
-    """Build the geometries of one type into `result`, or collect what is wrong."""
-    allowed = GEOMETRY[read.layer]
-    single = _SINGLE.get(str(kind))
+@dataclass
+class _Work:
+    """What is being built: the layer read, its transformation, results and faults."""
+
+    read: Features
+    transform: Transform | None
+    result: NDArray[np.object_]
+    faults: dict[str, list[int]]
+
+    def fault(self, found: str, rows: list[int]) -> None:
+        """Add rows to a fault."""
+        self.faults.setdefault(found, []).extend(rows)
+
+
+def _build_kind(work: _Work, kind: str | None, rows: list[int]) -> None:
+    """Build the geometries of one type, or collect what is wrong."""
+    read, allowed = work.read, GEOMETRY[work.read.layer]
     if kind is None:
         if read.layer not in NULL_GEOMETRY:
-            faults.setdefault("is null", []).extend(rows)
+            work.fault("is null", rows)
         return
+    single = _SINGLE.get(kind, "")
     if kind not in allowed and single not in allowed:
-        found = f"is {shown(kind)}, not {' or '.join(allowed)}"
-        faults.setdefault(found, []).extend(rows)
-        return
-    members: set[str] = set().union(*(read.geometries[row] for row in rows))
-    if "crs" in members:
-        faults.setdefault("has a coordinate system of its own", []).extend(rows)
-        return
-    if kind == "GeometryCollection":
+        work.fault(f"is {kind or 'no known type'}, not {' or '.join(allowed)}", rows)
+    elif bad := [row for row in rows if "crs" in read.geometries[row]]:
+        work.fault("has a coordinate system of its own", bad)
+    elif kind == "GeometryCollection":
         for row in rows:
             try:
-                result[row] = _collection(read.geometries[row], transform, 5)
+                work.result[row] = _collection(read.geometries[row], work.transform, 5)
             except _ShapeError as error:
-                faults.setdefault(str(error), []).append(row)
-        return
-    items = [read.geometries[row].get("coordinates", MISSING) for row in rows]
-    if kind not in allowed:  # a multi geometry of one part, as many exports write it
-        items, rows = _only_parts(items, rows, str(single), faults)
-        kind = single
-    built = _try(str(kind), items, transform)
-    if built is None:
+                work.fault(str(error), [row])
+    else:
+        items = [read.geometries[row].get("coordinates", MISSING) for row in rows]
+        if kind not in allowed:  # a multi geometry of one part, as many exports write it
+            items, rows = _only_parts(work, items, rows, single)
+        _build_items(work, kind if kind in allowed else single, items, rows)
+
+
+def _build_items(work: _Work, kind: str, items: list[Any], rows: list[int]) -> None:
+    """Build all at once; where that fails, find the wrong ones and build the others."""
+    try:
+        built = _make(kind, items, work.transform)
+    except _ShapeError:
         good = []
         for item, row in zip(items, rows, strict=True):
             try:
-                _make(str(kind), [item], transform)
-                good.append((item, row))
+                good.append((row, _make(kind, [item], work.transform)[0]))
             except _ShapeError as error:
-                faults.setdefault(str(error), []).append(row)
-        items, rows = [item for item, _ in good], [row for _, row in good]
-        built = _make(str(kind), items, transform) if items else []
+                work.fault(str(error), [row])
+        rows = [row for row, _ in good]
+        built = np.array([one for _, one in good], dtype=object)
     if rows:
-        result[rows] = built
+        work.result[rows] = built
 
 
 def _only_parts(
-    items: list[Any], rows: list[int], single: str, faults: dict[str, list[int]]
+    work: _Work, items: list[Any], rows: list[int], single: str
 ) -> tuple[list[Any], list[int]]:
     """Unpack multi geometries of one part; others are faults."""
     good = [isinstance(item, list) and len(item) == 1 for item in items]
-    bad = [row for row, one in zip(rows, good, strict=True) if not one]
-    if bad:
-        faults.setdefault(f"has several parts, not one {single}", []).extend(bad)
+    if bad := [row for row, one in zip(rows, good, strict=True) if not one]:
+        work.fault(f"has several parts, not one {single}", bad)
     kept = [(item[0], row) for item, row, one in zip(items, rows, good, strict=True) if one]
     return [item for item, _ in kept], [row for _, row in kept]
-
-
-def _try(kind: str, items: list[Any], transform: Transform | None) -> NDArray[np.object_] | None:
-    """Build all at once, or None where at least one of them is wrong."""
-    try:
-        return _make(kind, items, transform)
-    except _ShapeError:
-        return None
 
 
 def _flatten(items: list[Any], level: int) -> _Flat:
@@ -215,13 +222,17 @@ def _make(kind: str, items: list[Any], transform: Transform | None) -> NDArray[n
     flat = _flatten(items, _LEVEL[kind])
     if any(0 in counts for counts in flat.counts):
         raise _ShapeError("is empty")
-    if flat.counts and np.bincount(flat.owner).max(initial=0) > VERTICES:
-        raise _ShapeError(f"has more than {VERTICES:,} vertices")
+    if flat.counts:
+        most = max(flat.counts[0]) if len(flat.counts) == 1 else np.bincount(flat.owner).max()
+        if most > VERTICES:
+            raise _ShapeError(f"has more than {VERTICES:,} vertices")
     xy = _in_range(flat.xy if transform is None else transform(flat.xy))
     if kind == "Point":
         return np.asarray(shapely.points(xy), dtype=object)
     if kind == "MultiPoint":
-        return np.asarray(shapely.multipoints(shapely.points(xy), indices=flat.owner), dtype=object)
+        return np.asarray(
+            shapely.multipoints(np.asarray(shapely.points(xy)), indices=flat.owner), dtype=object
+        )
     if kind in {"LineString", "MultiLineString"}:
         return _lines(flat, xy)
     return _polygons(flat, xy)
@@ -231,7 +242,7 @@ def _lines(flat: _Flat, xy: NDArray[np.float64]) -> NDArray[np.object_]:
     """Build lines, and multi lines where there are two levels."""
     if min(flat.counts[-1]) < 2:
         raise _ShapeError("a line has fewer than two positions")
-    lines = shapely.linestrings(xy, indices=flat.up_to(len(flat.counts) - 1))
+    lines = np.asarray(shapely.linestrings(xy, indices=flat.up_to(len(flat.counts) - 1)))
     if len(flat.counts) == 1:
         return np.asarray(lines, dtype=object)
     owner = np.repeat(np.arange(len(flat.counts[0])), flat.counts[0])
@@ -244,9 +255,10 @@ def _polygons(flat: _Flat, xy: NDArray[np.float64]) -> NDArray[np.object_]:
     end = np.cumsum(sizes)
     if sizes.min() < 4 or (xy[end - sizes] != xy[end - 1]).any():
         raise _ShapeError("a ring is not closed or has fewer than four positions")
-    rings = shapely.linearrings(xy, indices=flat.up_to(len(flat.counts) - 1))
+    rings = np.asarray(shapely.linearrings(xy, indices=flat.up_to(len(flat.counts) - 1)))
     of_polygon = flat.counts[-2]
-    polygons = shapely.polygons(rings, indices=np.repeat(np.arange(len(of_polygon)), of_polygon))
+    of_ring = np.repeat(np.arange(len(of_polygon)), of_polygon)
+    polygons = np.asarray(shapely.polygons(rings, indices=of_ring))
     if len(flat.counts) == 2:
         return np.asarray(polygons, dtype=object)
     owner = np.repeat(np.arange(len(flat.counts[0])), flat.counts[0])

@@ -97,18 +97,12 @@ def netlist(leads, event, contact, *, broken):
     volt = 12470 / math.sqrt(3)
     z1 = volt / 8000 * np.exp(1j * math.atan(8.0))
     zs = volt / 7000 * np.exp(1j * math.atan(6.0))
-    source = np.eye(3) * z1 + (zs - z1) * np.ones((3, 3))
-    # the mutual part of a stiff source is negative here and below what coupled inductors take:
-    # the zero-sequence part stands in the common return to the neutral, which is earth
+    mutual = complex(zs - z1)  # what the phases of the source have in common, in the return
     for k, phase in enumerate("ABC"):
         if phase in event:
             net.lines.append(f"Ve{phase} e{phase} star AC {volt:.12g} {-120 * k}")
             net.series(f"e{phase}", f"P0{phase}", z1)
-    net.series_common = source[0, 1]
-    net.lines.append("Vstar star 0 0" if False else "")
-    mutual = complex(source[0, 1])
-    net.lines.append(f"Rstar star s1 {mutual.real:.12g}")
-    net.lines.append(f"Lstar s1 0 {mutual.imag / OMEGA:.12g}")
+    net.series("star", "0", mutual)
     for s in range(N_SPANS):
         near = [f"P{s}{c}" for c in "ABC"] + ["0" if s == 0 else f"P{s}N"]
         if broken and s + 1 == min(leads):
@@ -127,9 +121,13 @@ def netlist(leads, event, contact, *, broken):
     touched = "P6N" if contact == "neutral" else f"P6{contact}"
     net.lines.append(f"Rbody {touched} bar6 1000")
     net.lines += [".options reltol=1e-9", ".ac lin 1 60 60", ".control", "run"]
-    net.lines += [f"print mag(v({touched})-v(bar6))", f"print mag(i(Vc{first_run(net)}x0))"]
+    phase = "ABC".index(event[-1])
+    net.lines += [
+        f"print mag(v({touched})-v(bar6))",
+        f"print mag(i(Vc{first_run(net)}x{phase}))",
+    ]
     net.lines += [".endc", ".end"]
-    return "\n".join(line for line in net.lines if line) + "\n"
+    return "\n".join(net.lines) + "\n"
 
 
 def first_run(net):
@@ -152,7 +150,6 @@ def simulate(text, folder):
 @pytest.mark.parametrize("event", ["ABC", "BC", "A"])
 @pytest.mark.parametrize("neutral", ["intact", "broken"])
 @pytest.mark.parametrize("name", LAYOUTS)
-@pytest.mark.xfail(reason="written last, differences not settled", strict=False)
 def test_worker_voltage(name, neutral, event, tmp_path):
     data = straight(N_SPANS, ground_every=2, ground_ohm=GROUND_OHM)
     data.poles["ground_ohm"][0] = np.nan
@@ -172,5 +169,5 @@ def test_worker_voltage(name, neutral, event, tmp_path):
         ]
         text = netlist(LAYOUTS[name], event, contact, broken=neutral == "broken")
         theirs, source_a = simulate(text, tmp_path)
-        assert source_a > (100.0 if "A" in event else 0.0)
+        assert source_a > 100.0  # it does simulate a fault
         assert ours == pytest.approx(theirs, rel=1e-3, abs=1e-4)
