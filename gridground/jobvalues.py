@@ -1,0 +1,255 @@
+"""The values a job file may hold: each reader returns the value in SI or says what is wanted.
+
+A reader raises `ValueError` with the remedy; `Section` turns it into a problem with the field, what
+stands there and the remedy, and goes on with the next key.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Iterator
+from typing import Any, TypeVar
+
+from gridground.errors import Problem
+from gridground.tables import read_table
+from gridground.territory.text import as_id, id_fault, near_remedy, shown, text_fault
+from gridground.units import area_mm2, parse_length_m, parse_voltage_v
+
+T = TypeVar("T")
+_SMALLEST = "2"  # AWG copper, 29 CFR 1910.269(n)(4)(ii)
+_LISTED = 1000
+
+
+class Section:
+    """One table of the job file: hands out its values and collects what is wrong.
+
+    Parameters
+    ----------
+    name : str
+        Path of the table, empty for the file itself.
+    table : dict
+        Its keys and values.
+    problems : list of Problem
+        Receives the problems of this table and of those inside it.
+    """
+
+    def __init__(self, name: str, table: dict[str, Any], problems: list[Problem]) -> None:
+        self.name, self.table, self.problems = name, table, problems
+        self._known: set[str] = set()
+        self._inner: list[Section] = []
+
+    def add(self, key: str, found: str, remedy: str) -> None:
+        """Add a rejection about one key."""
+        field = f"{self.name}.{key}" if self.name else key
+        self.problems.append(Problem("reject", "job", (), field[:100], found, remedy))
+
+    def take(self, key: str, read: Callable[[object], T], *, required: bool = False) -> T | None:
+        """Read one key; None where it is absent or wrong (then a problem has been added)."""
+        self._known.add(key)
+        if key not in self.table:
+            if required:
+                self.add(key, "missing", "state it")
+            return None
+        value = self.table[key]
+        try:
+            return read(value)
+        except ValueError as error:
+            self.add(key, f"{shown(value)} cannot be read", str(error))
+            return None
+
+    def sub(self, key: str) -> Section:
+        """Return a table inside this one; an empty one where it is absent or wrong."""
+        self._known.add(key)
+        value = self.table.get(key, {})
+        if not isinstance(value, dict):
+            self.add(key, f"{shown(value)} is not a table", f"write [{key}] and its keys")
+            value = {}
+        inner = Section(f"{self.name}.{key}" if self.name else key, value, self.problems)
+        self._inner.append(inner)
+        return inner
+
+    def each(self, key: str) -> Iterator[Section]:
+        """Return the tables of a list of tables."""
+        self._known.add(key)
+        value = self.table.get(key, [])
+        if not isinstance(value, list) or len(value) > _LISTED:
+            self.add(key, f"{shown(value)} is not a list of up to {_LISTED} tables", "write one")
+            return
+        for place, one in enumerate(value, 1):
+            where = f"{self.name}.{key}[{place}]" if self.name else f"{key}[{place}]"
+            if not isinstance(one, dict):
+                self.add(f"{key}[{place}]", f"{shown(one)} is not a table", "write { … }")
+                continue
+            inner = Section(where, one, self.problems)
+            self._inner.append(inner)
+            yield inner
+
+    def refuse_unknown(self) -> None:
+        """Reject every key that nobody asked for, here and in the tables inside."""
+        for key in self.table:
+            if key not in self._known:
+                remedy = near_remedy([key], self._known, "leave it out")
+                self.add(key[:64], f"unknown key {shown(key)}", remedy)
+        for inner in self._inner:
+            inner.refuse_unknown()
+
+
+def _number(value: object, remedy: str) -> float:
+    """Return a finite number; true and false are none."""
+    if isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < 1e15:
+        return float(value)  # NaN and infinity do not come here
+    raise ValueError(remedy)
+
+
+def as_number(low: float, high: float) -> Callable[[object], float]:
+    """Return a reader of numbers within a range, ends included."""
+    remedy = f"write a number, {low:,g} to {high:,g}"
+
+    def read(value: object) -> float:
+        number = _number(value, remedy)
+        if not low <= number <= high:
+            raise ValueError(remedy)
+        return number
+
+    return read
+
+
+def as_count(low: int, high: int) -> Callable[[object], int]:
+    """Return a reader of whole numbers within a range, ends included."""
+    remedy = f"write a whole number, {low} to {high}"
+
+    def read(value: object) -> int:
+        if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
+            raise ValueError(remedy)
+        return value
+
+    return read
+
+
+def as_length_m(low: float, high: float, *, zero: bool = False) -> Callable[[object], float]:
+    """Return a reader of lengths [m]: a number is metres, text carries its unit.
+
+    Parameters
+    ----------
+    low, high : float
+        Range [m]; a `low` of 0 is not itself allowed unless `zero`.
+    zero : bool
+        Whether 0 may stand.
+    """
+    least = f"from {low:g}" if low > 0 or zero else "above 0"
+    remedy = f'write metres or text with a unit such as "15 ft", {least} to {high:,g} m'
+
+    def read(value: object) -> float:
+        if not isinstance(value, str):
+            _number(value, remedy)
+        elif len(value) > 64:
+            raise ValueError(remedy)
+        try:
+            length_m = parse_length_m(value)
+        except ValueError:
+            raise ValueError(remedy) from None
+        if not low <= length_m <= high or (length_m == 0 and not zero):
+            raise ValueError(remedy)
+        return length_m
+
+    return read
+
+
+def as_choice(value: object, words: tuple[str, ...]) -> str:
+    """Read one of some words."""
+    if not isinstance(value, str) or value not in words:
+        raise ValueError(f"use one of: {', '.join(words)}")
+    return value
+
+
+def one_of(*words: str) -> Callable[[object], str]:
+    """Return a reader of one of some words."""
+    return lambda value: as_choice(value, words)
+
+
+def as_text(value: object) -> str:
+    """Read free text that is not empty."""
+    if not isinstance(value, str) or not value.strip():
+        raise ValueError("write text")
+    if (fault := text_fault(value)) is not None:
+        raise ValueError(f"write plain text: it {fault}")
+    return value
+
+
+def as_date(value: object) -> str:
+    """Read an ISO date, as text or as a TOML date."""
+    if isinstance(value, dt.date) and not isinstance(value, dt.datetime):
+        return value.isoformat()
+    if not isinstance(value, str) or len(value) != 10:
+        raise ValueError("write a date as 2025-03-31")
+    try:
+        return dt.date.fromisoformat(value).isoformat()
+    except ValueError:
+        raise ValueError("write a date as 2025-03-31") from None
+
+
+def as_ids(*, least: int = 0) -> Callable[[object], tuple[str, ...]]:
+    """Return a reader of a list of ids without repetition; whole numbers are taken as text."""
+    remedy = "write a list of ids" + (", at least one" if least else "")
+
+    def read(value: object) -> tuple[str, ...]:
+        if not isinstance(value, list) or not least <= len(value) <= _LISTED:
+            raise ValueError(remedy)
+        ids = []
+        for one in value:
+            text = as_id(one)
+            if text is None:
+                raise ValueError(f"{remedy}; {shown(one)} is none")
+            if (fault := id_fault(text)) is not None:
+                raise ValueError(f"{remedy}; {shown(text)}: {fault}")
+            ids.append(text)
+        if len(set(ids)) < len(ids):
+            raise ValueError("name each id once")
+        return tuple(ids)
+
+    return read
+
+
+def as_phases(value: object) -> tuple[str, ...]:
+    """Read a list of phase letters."""
+    if not isinstance(value, list) or any(one not in {"A", "B", "C"} for one in map(str, value)):
+        raise ValueError('write a list of letters out of A, B, C, e.g. ["A"]')
+    if len(set(value)) < len(value):
+        raise ValueError("name each phase once")
+    return tuple(value)
+
+
+def as_lead_size(value: object) -> str:
+    """Read a lead size, not smaller than AWG 2 copper (29 CFR 1910.269(n)(4)(ii))."""
+    if isinstance(value, str) and len(value) <= 16:
+        if area_mm2(value) < area_mm2(_SMALLEST):
+            raise ValueError("no lead smaller than AWG 2 copper (29 CFR 1910.269(n)(4)(ii))")
+        return value
+    raise ValueError('write a size as text, e.g. "2/0" or "70 mm2"')
+
+
+def as_lead_sizes(value: object) -> tuple[str, ...]:
+    """Read the sizes that are stocked."""
+    if not isinstance(value, list) or not 1 <= len(value) <= 50:
+        raise ValueError('write a list of sizes, e.g. ["2", "2/0"]')
+    sizes = tuple(map(as_lead_size, value))
+    if len(set(sizes)) < len(sizes):
+        raise ValueError("name each size once")
+    return sizes
+
+
+def as_worker_limit(value: object) -> str | float:
+    """Read a named tolerable-voltage rule, or a voltage [V]: a number or text with a unit."""
+    rules = list(dict.fromkeys(row["rule"] for row in read_table("tolerable")))
+    remedy = f'use one of: {", ".join(rules)}; or a voltage, e.g. "75 V"'
+    if isinstance(value, str) and value in rules:
+        return value
+    if isinstance(value, bool) or (isinstance(value, str) and len(value) > 64):
+        raise ValueError(remedy)
+    try:
+        volts = parse_voltage_v(value)
+    except (ValueError, OverflowError):
+        raise ValueError(remedy) from None
+    if not 0 < volts <= 1000:
+        raise ValueError(remedy)
+    return volts
