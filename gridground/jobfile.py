@@ -135,6 +135,7 @@ def _document(file: Path) -> tuple[dict[str, Any], str]:
 def _read(section: Section, sha256: str) -> Job | None:
     """Read all keys; None only where a problem has been added."""
     assumed: dict[str, tuple[str, str]] = {}
+    section.know(("method", "work_position"))
     job_id = section.take("job_id", _job_id, required=True)
     title = section.take("title", as_text)
     circuit_ids = section.take("circuit_ids", as_ids(least=1), required=True)
@@ -227,6 +228,7 @@ def _limits(section: Section, assumed: dict[str, tuple[str, str]]) -> Limits | N
     """Read the employer's limits; absent ones come from the table and are recorded."""
     defaults = {row["key"]: row for row in read_table("limits")}
     values: dict[str, Any] = {}
+    section.know(_LIMITS)
     for key, (name, read) in _LIMITS.items():
         if key in section.table:
             values[name] = section.take(key, read)
@@ -250,7 +252,9 @@ def _clearances(section: Section, assumed: dict[str, tuple[str, str]]) -> dict[s
     """Read the clearances from rod to feature; absent ones come from the table."""
     read = as_length_m(0, 300, zero=True)
     result: dict[str, float] = {}
-    for row in read_table("clearances"):
+    rows = read_table("clearances")
+    section.know(row["kind"] for row in rows)
+    for row in rows:
         kind = row["kind"]
         if kind in section.table:
             value = section.take(kind, read)
@@ -265,6 +269,7 @@ def _clearances(section: Section, assumed: dict[str, tuple[str, str]]) -> dict[s
 def _rod(section: Section, assumed: dict[str, tuple[str, str]]) -> RodSpec | None:
     """Read the rod; soil that is not stated stays unknown."""
     values: dict[str, float | None] = {}
+    section.know(_ROD)
     for key, read in (("length", as_length_m(0.3, 30)), ("diameter", as_length_m(0.005, 0.2))):
         if key in section.table:
             values[key] = section.take(key, read)
@@ -280,6 +285,7 @@ def _rod(section: Section, assumed: dict[str, tuple[str, str]]) -> RodSpec | Non
 
 def _kit(section: Section) -> Kit | None:
     """Read what is on the truck."""
+    section.know(("kit",))
     if "kit" not in section.table:
         return None
     kit = section.sub("kit")

@@ -7,7 +7,7 @@ stands there and the remedy, and goes on with the next key.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any, TypeVar
 
 from gridground.errors import Problem
@@ -43,6 +43,10 @@ class Section:
         field = f"{self.name}.{key}" if self.name else key
         self.problems.append(Problem("reject", "job", (), field[:100], found, remedy))
 
+    def know(self, keys: Iterable[str]) -> None:
+        """Say which keys may stand here, for those that are only read where they stand."""
+        self._known.update(keys)
+
     def take(self, key: str, read: Callable[[object], T], *, required: bool = False) -> T | None:
         """Read one key; None where it is absent or wrong (then a problem has been added)."""
         self._known.add(key)
@@ -54,7 +58,7 @@ class Section:
         try:
             return read(value)
         except ValueError as error:
-            self.add(key, f"{shown(value)} cannot be read", str(error))
+            self.add(key, f"{_what(value)} cannot be used", str(error))
             return None
 
     def sub(self, key: str) -> Section:
@@ -92,6 +96,13 @@ class Section:
                 self.add(key[:64], f"unknown key {shown(key)}", remedy)
         for inner in self._inner:
             inner.refuse_unknown()
+
+
+def _what(value: object) -> str:
+    """Return a value for a message, short lists in full."""
+    if isinstance(value, list) and len(value) <= 6:
+        return f"[{', '.join(map(shown, value))}]"
+    return shown(value)
 
 
 def _number(value: object, remedy: str) -> float:

@@ -35,11 +35,11 @@ STREAM = [
     (2560, 1500), (2545, 900), (2600, 600), (2640, 300), (2682, 60), (2686, -60), (2690, -200),
     (2668, -430), (2661, -560), (2660, -650), (2720, -900), (2700, -1500),
 ]  # fmt: skip
-STORE_YARD = box(765, HALF_ROAD_M, 845, 66)  # paved, round pole P114
+STORE_YARD = box(765, HALF_ROAD_M - 0.5, 845, 66)  # paved, round pole P114
 SCHOOL_YARD = box(1290, -235, 1402, -95)
 FARMS = (
     (1330.0, -1620.0), (1296.0, -1010.0), (2350.0, -1490.0), (2440.0, -905.0), (3420.0, -1180.0),
-    (2605.0, -455.0), (1915.0, 1535.0), (4390.0, 50.0), (-1255.0, 1065.0), (-420.0, 495.0),
+    (2490.0, -380.0), (1915.0, 1535.0), (4390.0, 50.0), (-1255.0, 1065.0), (-420.0, 495.0),
     (3250.0, -640.0), (3020.0, -45.0),
 )  # fmt: skip
 
@@ -123,7 +123,7 @@ def _buried(ground: Ground) -> None:
         low, high = (y0, y1) if name == "Mill Street" else (0.0, y1 * 0.97)
         ground.add("buried_water", LineString([(x + 1, low), (x + 1, high)]), f"water, {name}")
         ground.add("buried_sewer", LineString([(x - 1, low), (x - 1, high)]), f"sewer, {name}")
-        gas = [(x - 9.5, -9 if y1 < 0 else -9.0), (x - 9.5, high)]
+        gas = [(x - 9.5, -9.0), (x - 9.5, high)]
         ground.add("buried_gas", LineString(gas), f"gas, {name}")
     ground.add("buried_telecom", LineString([(580 + 9, -20), (589, -560)]), "fibre, Creek Road")
     ground.add("buried_telecom", LineString([(1890, 40), (1890, 1500)]), "fibre, Dairy Lane")
@@ -133,7 +133,7 @@ def _store(ground: Ground) -> None:
     """The grain store: paved to the road, fenced, with mains below: no place for a rod at P114."""
     x0, y0, x1, y1 = STORE_YARD.bounds
     ground.add("paved", STORE_YARD, "grain store yard")
-    edge = [(x0, y0 - 0.2), (x0, y1), (x1, y1), (x1, y0 - 0.2)]
+    edge = [(x0, y0), (x0, y1), (x1, y1), (x1, y0)]
     ground.add("fence", LineString(edge), "grain store fence")
     ground.add("building", box(774, 20, 797, 44), "grain store")
     ground.add("building", box(812, 22, 838, 40), "scale house")

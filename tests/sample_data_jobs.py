@@ -187,6 +187,8 @@ LIMITS = (
     ("lead_basis", '"withstand"', "a lead must still be fit for use after a fault"),
     ("parallel_max", "2", ""),
     ("lead_slack_ratio", "1.1", ""),
+    ("lead_length_step", '"5 ft"', "leads come in multiples of this"),
+    ("bar_below", '"6 ft"', "cluster bar below the lowest conductor: below the worker's feet"),
     (
         "clearance",
         "{ buried_gas = 1.0, buried_power = 1.0, buried_water = 1.0, buried_telecom = 1.0, "

@@ -201,3 +201,16 @@ def test_potential_step_and_touch_take_columns_on_their_index():
         assert list(found.index) == [9, 4, 2]
         expected = [function(float(r), rise_v=7200.0, **ROD) for r in distance]
         assert list(found) == pytest.approx(expected)
+
+
+def test_two_rods_one_length_apart_by_hand():
+    # independent: the printed series at s = L is (1 - 1/3 + 2/5)/s
+    one = rod_resistance_ohm(100.0, LENGTH_M, DIAMETER_M)
+    beside = 100 / (4 * math.pi * LENGTH_M) * (1 - 1 / 3 + 2 / 5)
+    found = two_rods_resistance_ohm(100.0, LENGTH_M, DIAMETER_M, spacing_m=LENGTH_M)
+    assert found == pytest.approx(one / 2 + beside)
+
+
+def test_the_refusal_of_too_many_rods_names_the_table():
+    with pytest.raises(TableError, match=r"25 is beyond the table \(1 to 24; IEEE Std 142"):
+        rods_ratio(25)

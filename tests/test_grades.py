@@ -88,3 +88,4 @@ def test_beyond_and_at_columns_one_source_is_named():
     assert "prints 36" not in grade_of("3/0").source(0.5, "withstand")
     assert "prints 36" in grade_of("3/0").source(0.25, "withstand")
     assert "prints 36" in grade_of("3/0").source(0.1, "withstand")
+    assert "Table 7-1: withstand" not in grade_of("3/0").source(0.25, "withstand")

@@ -148,3 +148,10 @@ def test_other_inputs_that_cannot_be():
     for call in (lead_diameter_m, lambda size: cable_resistance_ohm(size, 1.0)):
         with pytest.raises(ValueError, match="not a lead size"):
             call("6")
+
+
+def test_reactance_by_hand():
+    # independent: GMR 0.7788 of the radius 5.93 mm; 3 m long, 1 m apart
+    own = 0.6e-6 * (math.log(6 / (0.7788 * 5.93e-3)) - 1)
+    mutual = 0.6e-6 * (math.asinh(3) - math.sqrt(1 + 1 / 9) + 1 / 3)
+    assert reactance() == pytest.approx(2 * math.pi * 60 * (own - mutual), rel=1e-4)

@@ -168,3 +168,10 @@ def test_what_is_not_known_is_a_reason(fault, code, words):
 
 def test_a_known_fault_is_not_refused():
     refuse_unknown(1e3, 0.5, 0.0, ())
+    refuse_unknown(0.5, 0.5, 0.0, ())
+    refuse_unknown(1e3, 0.05, 1e3, ())
+
+
+def test_the_offset_note_starts_above_one_point_eight():
+    assert "high-asymmetry" not in source("2/0", 0.5, 1.8)
+    assert "high-asymmetry" in source("2/0", 0.5, 1.81)

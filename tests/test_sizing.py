@@ -222,3 +222,9 @@ def test_unknown_rows_of_columns_stay_unknown():
 
 def test_the_parts_that_hang_on_size_are_found_here():
     assert all(hasattr(sizing, name) for name in sizing.__all__)
+
+
+def test_columns_take_exactly_the_rating_and_small_currents():
+    rated = lead_rating_a("2", 0.5, 9, basis="withstand", parallel=1, frequency_hz=60)
+    columns = choose_lead_columns([rated, 0.5, 0.5], 0.5, [9, 9, 0.5], LIMITS, frequency_hz=60)
+    assert list(columns["size"]) == ["2", "2", "2"]

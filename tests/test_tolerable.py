@@ -206,3 +206,14 @@ def test_a_layer_of_the_soil_itself_changes_nothing():
 def test_layers_that_cannot_be(soil, surface, depth):
     with pytest.raises(ValueError, match="above zero"):
         surface_ratio(soil, surface_ohm_m=surface, depth_m=depth)
+
+
+def test_small_values_are_values():
+    assert step(body_ohm=0.5, surface_ohm_m=0.5, layer_ratio=0.5) == pytest.approx(
+        (0.5 + 6 * 0.25) * 0.116 / math.sqrt(0.5)
+    )
+    assert surface_ratio(0.5, surface_ohm_m=0.8, depth_m=0.05) == pytest.approx(
+        1 - 0.09 * (1 - 0.5 / 0.8) / 0.19
+    )
+    assert volts(0.5, 1) == 0.5
+    assert limit_a("IEEE 80 50 kg", duration_s=1, body_ohm=0.5) == pytest.approx(0.116)
