@@ -107,7 +107,7 @@ ASKS = (
     ),
     Ask(
         "delta-12",
-        "Splice phase C beside W107",
+        "Replace two insulators at W107",
         "A three-wire circuit without a neutral, from a source that is not grounded.",
         "WD1", ("W107",), opened=WD1_OPEN,
     ),
@@ -128,7 +128,7 @@ ASKS = (
     ),
     Ask(
         "mid-span-15",
-        "Splice phase A between Q228 and Q229 from an aerial lift",
+        "Repair broken strands of phase A between Q228 and Q229 from an aerial lift",
         "Work in the middle of a span: brackets at its two ends and a personal ground at the lift.",
         "WB2", span="WB2-Q229", opened=WB2_OPEN, position="aerial lift",
     ),
@@ -169,6 +169,13 @@ ASKS = (
             ("lead_minimum", '"1/0"'),
             ("lead_sizes", '["1/0", "2/0", "4/0"]'),
         ),
+    ),
+    Ask(
+        "cut-20",
+        "Cut out a bad splice of phase B at P154",
+        "A conductor is cut at an otherwise plain pole: each side of the cut is bonded, and a "
+        "bypass lead is on before the cut and comes off after it.",
+        "WB1", ("P154",), opened=WB1_OPEN, isolated=DAIRY, cut=("B",),
     ),
 )  # fmt: skip
 

@@ -107,17 +107,8 @@ class Net:
 
     def equip(self, name: str, kind: str, place: tuple[str, str], phases: str, note: str) -> None:
         """Add equipment of a circuit at a pole."""
-        pole_id, circuit = place
-        self.equipment.append(
-            {
-                "equipment_id": name,
-                "pole_id": pole_id,
-                "circuit_id": circuit,
-                "kind": kind,
-                "phases": phases,
-                "note": note,
-            }
-        )
+        row = {"equipment_id": name, "pole_id": place[0], "circuit_id": place[1], "kind": kind}
+        self.equipment.append(row | {"phases": phases, "note": note})
 
 
 def names(prefix: str, first: int, last: int) -> list[str]:
@@ -331,6 +322,7 @@ def _devices(net: Net) -> None:
     add("GS1", "switch", "P150", "WB1-P151")
     add("GS2", "switch", "Q250", "WB2-Q251")
     add("SEC1", "sectionalizer", "P134", "WB1-P135")
+    add("JP1", "jumper", "P144", "WB1-P145")
     add("RC-D", "recloser", "D206", "WB1-D207")
     add("TIE1", "switch", "Q262", "WB1-Q262", state="open")
     for start, end in (
@@ -394,7 +386,11 @@ def _grounds(net: Net) -> None:
         steel = row["material"] == "steel"
         every = pole_id[-1:] in "048" and pole_id not in without
         ohm = round(net.chance.uniform(9, 16) if steel else net.chance.uniform(14, 62), 1)
-        if (steel or every or pole_id in with_unit) and pole_id not in {"P114", "L304"}:
+        if (steel or every or pole_id in with_unit) and pole_id not in {
+            "P114",
+            "L304",
+            "S1",
+            "S2",
+            "S3",
+        }:
             row["ground_ohm"] = ohm
-    for pole_id in ("S1", "S2", "S3"):
-        net.poles[pole_id]["ground_ohm"] = None

@@ -53,16 +53,27 @@ def check_columns(read: Features, mapping: LayerMap) -> Judged:
         values, seen = _values(read, origin, column, findings)
         task = Task(column, values, seen, origin, findings)
         judged.stated[column.name] = _stated(values, seen.types)
+        before = len(findings.problems)
         judged.columns[column.name] = _JUDGES[column.kind](task)
+        if (read.layer, column.name) == ("poles", "height_m"):
+            pole_heights(judged, findings)
+        if len(findings.problems) > before:
+            _forget_refused(task, judged)
         if column.name not in joined:
             _absent(task, judged)
         if (band := limits.get((read.layer, column.name))) is not None:
             outside_band(column, band, judged, findings)
         if (read.layer, column.name) == ("spans", "kind"):
             judged.columns["kind"] = _span_kinds(judged.columns["kind"])
-    if read.layer == "poles":
-        pole_heights(judged, findings)
     return judged
+
+
+def _forget_refused(task: Task, judged: Judged) -> None:
+    """Take refused values as not stated, so that they are not read as "known to be absent"."""
+    kept = judged.columns[task.column.name]
+    none = np.isnan(kept) if kept.dtype == float else np.array([one is None for one in kept])
+    null = np.array([value is None for value in task.values], dtype=bool)
+    judged.stated[task.column.name] &= null | ~none
 
 
 def _span_kinds(kind: NDArray[np.object_]) -> NDArray[np.object_]:
@@ -114,7 +125,8 @@ def _absent(task: Task, judged: Judged) -> None:
     wanted = judged.of_kinds(column.only)
     cases: list[tuple[Level, NDArray[np.bool_], str]] = []
     if column.missing is not None and type(MISSING) in task.types:
-        cases.append((column.missing, ~judged.stated[column.name], "missing"))
+        missing = np.array([value is MISSING for value in task.values], dtype=bool)
+        cases.append((column.missing, missing, "missing"))
     if column.null is not None and type(None) in task.types:
         nulls = np.array([value is None for value in task.values], dtype=bool)
         cases.append((column.null, nulls, "null"))

@@ -93,7 +93,8 @@ def check_connection(spans: Layer, ends: Ends, findings: tuple[Findings, Finding
     of_spans, of_circuits = findings
     graph = _follow(ends)
     present = np.bincount(np.concatenate([graph.u, graph.v]), minlength=len(graph.before))
-    no_span = np.flatnonzero((graph.source >= 0) & (present[graph.source] == 0))
+    placed = np.flatnonzero(graph.source >= 0)
+    no_span = placed[present[graph.source[placed]] == 0]
     found = "no span of the circuit ends at its source pole"
     of_circuits.add("open item", no_span, "source_pole", found, "correct the pole or add the span")
     fed = np.isin(ends.circuit[graph.rows], np.flatnonzero(graph.source >= 0))

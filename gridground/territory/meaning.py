@@ -61,7 +61,7 @@ def check_meaning(layers: dict[str, Layer], wires: Wires) -> list[Problem]:
     if "spans" in layers:
         check_span_wires(layers["spans"], wires, findings["spans"])
         _check_impedances(layers["spans"], findings["spans"])
-    if {"poles", "spans", "circuits"} <= layers.keys():
+    if all(name in layers and len(layers[name]) for name in ("poles", "spans", "circuits")):
         _check_network(layers, findings)
     return [problem for one in findings.values() for problem in one.problems]
 
@@ -115,12 +115,14 @@ def _check_network(layers: dict[str, Layer], findings: dict[str, Findings]) -> N
     )
     loop = np.flatnonzero((ends.start >= 0) & (ends.start == ends.end))
     of_spans.add("reject", loop, "to_pole", "the same pole as from_pole", "correct one of the two")
-    check_connection(spans, ends, (of_spans, findings["circuits"]))
+    complete = min(map(np.min, (ends.start, ends.end, ends.circuit, ends.source_pole))) >= 0
+    if complete:  # else its findings would only repeat what was rejected
+        check_connection(spans, ends, (of_spans, findings["circuits"]))
     check_source_phases(circuits, spans, ends, findings["circuits"])
     both = (ends.start, ends.end)
     check_spans(spans, poles, both, of_spans)
     check_crossings(spans, ends.circuit, both, of_spans)
-    used = np.zeros(len(poles), dtype=bool)
+    used = np.full(len(poles), not complete)
     for end in both:
         used[end[end >= 0]] = True
     check_poles(poles, used, findings["poles"])

@@ -202,12 +202,15 @@ def _stray_files(folder: Path, mapping: Mapping) -> list[Problem]:
     tables = {"conductors.csv", "constructions.csv"}
     known = {mapping.layer(name).file for name in LAYERS} | tables
     problems = []
+    absent = {Path(name).stem.lower(): name for name in known if not (folder / name).exists()}
     for path in sorted(folder.iterdir()):
         if path.name in known or path.suffix.lower() not in {".geojson", ".csv"}:
             continue
-        likely = difflib.get_close_matches(path.name.lower(), sorted(known), 1, 0.8)
+        likely = difflib.get_close_matches(path.stem.lower(), sorted(absent), 1, 0.75)
         level = "open item" if likely else "note"
-        remedy = f"name it {likely[0]}" if likely else "leave it out, or map it in columns.toml"
+        remedy = (
+            f"name it {absent[likely[0]]}" if likely else "leave it out, or map it in columns.toml"
+        )
         found = f"{shown(path.name)} is no layer and was not read"
         problems.append(Problem(level, "territory", (), "", found, remedy))  # type: ignore[arg-type]
     return problems

@@ -162,6 +162,8 @@ def _build_kind(work: _Work, kind: str | None, rows: list[int]) -> None:
 
 def _build_items(work: _Work, kind: str, items: list[Any], rows: list[int]) -> None:
     """Build all at once; where that fails, find the wrong ones and build the others."""
+    if not rows:
+        return
     try:
         built = _make(kind, items, work.transform)
     except _ShapeError:
