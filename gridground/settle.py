@@ -10,6 +10,7 @@ from gridground.electrical.origins import closed_parts
 from gridground.errors import NoPlanError, Reason
 from gridground.record import OpenItem
 from gridground.territory.network import Network
+from gridground.territory.ways import equipment_nodes
 
 if TYPE_CHECKING:
     from gridground.errors import Problem
@@ -109,12 +110,20 @@ def _ties(scene: Scene) -> list[OpenItem]:
 
 
 def _generation(scene: Scene) -> list[OpenItem]:
-    """Ask for a visible opening of every generator that the ways reach."""
+    """Ask for a visible opening of every generator that still reaches the worksite."""
     equipment = scene.territory.layer("equipment")
     if equipment is None:
         return []
-    kind = dict(zip(equipment.ids, equipment["kind"], strict=True))
-    reached = {s for way in scene.zone.ways for s in way.sources if kind.get(s) == "generator"}
+    isolated = Network.build(scene.territory, opened=scene.job.sources_opened or ())
+    label = closed_parts(isolated)
+    here = {int(label[node]) for node in scene.nodes}
+    reached = {
+        str(name)
+        for name, kind, node in zip(
+            equipment.ids, equipment["kind"], equipment_nodes(isolated), strict=True
+        )
+        if kind == "generator" and (node < 0 or int(label[node]) in here)
+    }
     return [
         OpenItem(
             "generation_not_isolated",

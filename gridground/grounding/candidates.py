@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
@@ -39,13 +39,20 @@ TIGHT_COST_PER_M = 3.0
 
 # Chosen places keep this much more than the clearance, which covers the plane and the cut sides.
 MARGIN_M = 0.001
-_TOUCH_M = 1e-6
+TOUCH_M = 1e-6
+
+_within: Any = shapely.dwithin  # its type stubs know one distance, not one for each pair
 
 
 def whole_mm_setback_m(setback_m: float) -> float:
     """Return the setback rounded up to the millimetre, so that a printed distance keeps it."""
     steps = math.ceil(round(setback_m * 1000.0, 6))
     return steps / 1000.0 if steps / 1000.0 >= setback_m else (steps + 1) / 1000.0
+
+
+def floor_mm(length_m: float) -> float:
+    """Round down to the millimetre, forgiving a nanometre of floating-point dust."""
+    return math.floor(float(length_m) * 1000.0 + 1e-6) / 1000.0
 
 
 def radius_needed_m(limits: Limits, *, reach_m: float, zone_radius_m: float) -> float:
@@ -70,7 +77,7 @@ class Site:
 
     pole_id: str
     pole_xy: Floats
-    pole_lonlat: Floats
+    pole_lonlat: tuple[float, float]
     north_deg: float
     setback_m: float
     reach_m: float
@@ -125,12 +132,12 @@ class Site:
         poles = np.flatnonzero(
             np.hypot(*(near.pole_xy - pole_xy).T) < reach_m + limits.rod_setback_m + 1.0
         )
-        lon, lat = near.pole_lonlat[here]
+        lon, lat = (float(part) for part in near.pole_lonlat[here])
         return cls(
             pole_id=pole_id,
             pole_xy=pole_xy,
-            pole_lonlat=near.pole_lonlat[here],
-            north_deg=near.frame.north_deg(float(lon), float(lat)),
+            pole_lonlat=(lon, lat),
+            north_deg=near.frame.north_deg(lon, lat),
             setback_m=whole_mm_setback_m(limits.rod_setback_m),
             reach_m=reach_m,
             zone_radius_m=zone_radius_m,
@@ -140,7 +147,7 @@ class Site:
             geometry=geometry,
             clearance_m=near.obstacles.clearance_m[rows],
             kinds=near.obstacles.kinds[rows].astype(str),
-            stands_in=np.asarray(shapely.distance(geometry, point) <= _TOUCH_M),
+            stands_in=np.asarray(shapely.distance(geometry, point) <= TOUCH_M),
             line_deg=near.line_bearings_deg(pole_id, reach_m=max(reach_m, 1.0)),
         )
 
@@ -245,7 +252,7 @@ class Rays:
         geometry = self.site.geometry[features]
         if not len(geometry):
             return first
-        meets = shapely.dwithin(self.lines[:, None], geometry, radius_m[:, None])  # type: ignore[call-overload]
+        meets = _within(self.lines[:, None], geometry, radius_m[:, None])
         at_pole = shapely.distance(geometry, shapely.points(self.site.pole_xy)) <= radius_m[:, None]
         first[at_pole.any(axis=1)] = 0
         ray, column = np.nonzero(meets & (first > 0)[:, None])
@@ -253,7 +260,7 @@ class Rays:
         while (open_ := np.flatnonzero(high - low > 1)).size:
             middle = (low[open_] + high[open_]) // 2
             lead = self._leads(ray[open_], self.distance_m[ray[open_], middle])
-            inside = shapely.dwithin(lead, geometry[column[open_]], radius_m[ray[open_]])  # type: ignore[call-overload]
+            inside = _within(lead, geometry[column[open_]], radius_m[ray[open_]])
             high[open_] = np.where(inside, middle, high[open_])
             low[open_] = np.where(inside, low[open_], middle)
         np.minimum.at(first, ray, high)
@@ -306,13 +313,13 @@ def score_m(distance_m: Floats, found: Measures) -> Floats:
         Lead on the ground [m].
     found : Measures
     """
-    lawful = (found.spare_m >= MARGIN_M) & (found.pole_spare_m >= -_TOUCH_M)
-    lawful &= distance_m < found.block_m[:, None] - _TOUCH_M
+    lawful = (found.spare_m >= MARGIN_M) & (found.pole_spare_m >= -TOUCH_M)
+    lawful &= distance_m < found.block_m[:, None] - TOUCH_M
     score = distance_m + TIGHT_COST_PER_M * np.clip(TIGHT_M - found.spare_m, 0.0, None)
     steps = np.arange(distance_m.shape[1])
     for cost_m, first in zip(ZONE_COST_M.values(), found.zone_from, strict=True):
         score = score + cost_m * (steps >= first[:, None])
     for cost_m, first_m in zip(WALK_COST_M.values(), found.walk_m, strict=True):
-        score = score + cost_m * (distance_m >= first_m[:, None] - _TOUCH_M)
+        score = score + cost_m * (distance_m >= first_m[:, None] - TOUCH_M)
     score = score + UNDER_LINE_COST_M * (found.line_deg < UNDER_LINE_DEG)[:, None]
     return np.where(lawful, score, np.inf)

@@ -60,7 +60,9 @@ class View:
         return shapely.box(self.west - more, self.south - more, self.east + more, self.north + more)
 
 
-def view_of(points: Sequence[Point], *, width: float, ratio: float, least_m: float) -> View:
+def view_of(
+    points: Sequence[Point], *, width: float, ratios: tuple[float, float], least_m: float
+) -> View:
     """Return a view that holds all points with a margin.
 
     Parameters
@@ -69,13 +71,15 @@ def view_of(points: Sequence[Point], *, width: float, ratio: float, least_m: flo
         What must be seen [m].
     width : float
         Width in drawing units.
-    ratio : float
-        Height over width.
+    ratios : (float, float)
+        Least and largest height over width; a flat job gets a flat drawing.
     least_m : float
         Least width [m].
     """
     xs, ys = zip(*points, strict=True)
     x_mid, y_mid = (min(xs) + max(xs)) / 2, (min(ys) + max(ys)) / 2
+    ratio = (max(ys) - min(ys)) / max(max(xs) - min(xs), 1e-6)
+    ratio = min(max(ratio, ratios[0]), ratios[1])
     half = max((max(xs) - min(xs)) * 0.62, (max(ys) - min(ys)) * 0.62 / ratio, least_m / 2)
     return View(x_mid - half, y_mid - half * ratio, x_mid + half, y_mid + half * ratio, width)
 
@@ -106,6 +110,7 @@ class Drawing:
     parts: list[Markup] = field(default_factory=list)
     taken: list[tuple[float, float, float, float]] = field(default_factory=list)
     labels: list[Markup] = field(default_factory=list)
+    top: list[Markup] = field(default_factory=list)
 
     def add(self, template: str, **values: object) -> None:
         """Add a part; every value is escaped."""
@@ -173,6 +178,7 @@ class Drawing:
         x, y = self.view.at(*point)
         d = f"M{number(x)} {number(y - size)} l{number(size * 0.8)} {number(size * 1.6)} "
         self.add('<path class="sk-cone" d="{d}"/>', d=f"{d}h{number(-size * 1.6)} Z")
+        self.taken.append((x - size, y - size, x + size, y + size))
 
     def earth(self, point: Point, size: float) -> None:
         """Add the earth symbol (after IEC 60417-5017) in a circle."""
@@ -262,9 +268,9 @@ class Drawing:
         )
 
     def frame(self) -> None:
-        """Add the north arrow and a scale bar in feet and metres."""
+        """Keep room for the north arrow and a scale bar in feet and metres, above all else."""
         self.taken.append((0, 0, 44, 76))
-        self.add(
+        north = Markup(
             '<g class="sk-north"><path d="M22 10 L32 44 L22 36 L12 44 Z"/>'
             '<text x="22" y="64" font-size="20">N</text></g>'
         )
@@ -272,13 +278,14 @@ class Drawing:
         feet = max((f for f in _SCALE_FEET if f * M_PER_FT <= metres), default=_SCALE_FEET[0])
         length = feet * M_PER_FT * self.view.scale
         y = self.view.height - 12
-        words = f"{feet} ft ({feet * M_PER_FT:.4g} m)"
+        words = f"{feet} ft ({feet * M_PER_FT:.3g} m)"
         width = max(length, len(words) * 16 * LETTER_WIDTH_RATIO) + 24
         self.taken.append((0, y - 40, width, y + 12))
-        self.add(
+        bar = Markup(
             '<g class="sk-scale"><rect x="4" y="{top}" width="{width}" height="42"/>'
             '<path d="M12 {up} V{y} H{end} V{up}"/>'
-            '<text x="12" y="{text}" font-size="16">{words}</text></g>',
+            '<text x="12" y="{text}" font-size="16">{words}</text></g>'
+        ).format(
             top=number(y - 34),
             width=number(width),
             up=number(y - 10),
@@ -287,12 +294,13 @@ class Drawing:
             text=number(y - 15),
             words=words,
         )
+        self.top += [north, bar]
 
     def svg(self, css: str, title: str) -> Markup:
         """Return the drawing."""
         return Markup(
             '<svg class="{css}" viewBox="0 0 {w} {h}" role="img" aria-label="{title}">'
-            "{parts}{labels}</svg>"
+            "{parts}{labels}{top}</svg>"
         ).format(
             css=css,
             w=number(self.view.width),
@@ -300,6 +308,7 @@ class Drawing:
             title=printable(title),
             parts=Markup("").join(self.parts),
             labels=Markup("").join(self.labels),
+            top=Markup("").join(self.top),
         )
 
 

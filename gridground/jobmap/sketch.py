@@ -95,7 +95,7 @@ def sketch_svg(scene: Scene) -> Markup:
     view = view_of(
         points or list(scene.poles.values()) or [(0.0, 0.0)],
         width=SKETCH_WIDTH,
-        ratio=0.7,
+        ratios=(0.46, 0.8),
         least_m=60.0,
     )
     drawing = Drawing(view)
@@ -119,7 +119,7 @@ def inset_svg(scene: Scene, location: dict[str, Any]) -> Markup:
         points += [(west, south), (east, north)]
     if location["rod"]:
         points.append(scene.spot(location["rod"]))
-    drawing = Drawing(view_of(points, width=INSET_WIDTH, ratio=0.9, least_m=14.0))
+    drawing = Drawing(view_of(points, width=INSET_WIDTH, ratios=(0.9, 0.9), least_m=14.0))
     drawing.frame()
     _ground(drawing, scene)
     _wires(drawing, scene)

@@ -142,7 +142,7 @@ _What = tuple[Level, str, str, str]
 def _judge_settings(settings: dict[str, Any], smallest_a: float) -> list[_What]:
     """Return (level, field, found, remedy) of everything wrong with one object."""
     kind = settings.get("kind")
-    if kind not in {"relay", "fuse"}:
+    if kind not in ("relay", "fuse"):
         found = f"unknown kind {shown(kind)}"
         return [("reject", "protection.kind", found, "use relay or fuse")]
     known = _RELAY if kind == "relay" else _FUSE

@@ -6,8 +6,6 @@ import pytest
 
 from gridground.territory import features, front, shapes
 
-POLE = '{"type":"Feature","geometry":{"type":"Point","coordinates":[-100,40]},"properties":%s}'
-
 
 def test_nothing_is_reported_of_the_unbroken_copy(copy):
     judgement = copy.judge()
@@ -50,7 +48,7 @@ WHOLE = [  # bytes of soil.geojson, field, ids, words
         "stands twice",
     ),
     (
-        ('{"type":"FeatureCollection","features":[],"a":%s}' % nested(40)).encode(),
+        b'{"type":"FeatureCollection","features":[],"a":' + nested(40).encode() + b"}",
         "",
         "deeper than 32 levels",
     ),

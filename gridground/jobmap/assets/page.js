@@ -8,10 +8,14 @@
   root.classList.add("scripted");
 
   /* ---- small tools ---- */
+  /* controls, and those that reorder what is read, become visible; as in the static page */
+  function plain(text) {
+    return String(text).replace(/[\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f\u202a-\u202e\u2066-\u2069]/g, "\ufffd").replace(/\r\n?/g, "\n");
+  }
   function el(tag, css, text) {
     var made = document.createElement(tag);
     if (css) { made.className = css; }
-    if (text !== undefined && text !== null) { made.textContent = String(text); }
+    if (text !== undefined && text !== null) { made.textContent = plain(text); }
     return made;
   }
   function svg(box, parts) {
@@ -278,12 +282,18 @@
     panel.replaceChildren();
     var head = el("div", "head"), close = el("button", "", "Close");
     close.type = "button";
-    close.addEventListener("click", function () { panel.classList.remove("shown"); panel.replaceChildren(); });
+    close.addEventListener("click", function () { panel.classList.remove("shown"); panel.replaceChildren(); opened(false); });
     head.appendChild(el("h3", "", title));
     head.appendChild(close);
     panel.appendChild(head);
     children.forEach(function (child) { panel.appendChild(child); });
     panel.classList.add("shown");
+    opened(true);
+  }
+  /* the map makes room for the panel, so that both can be seen at once */
+  function opened(is) {
+    document.getElementById("map-section").classList.toggle("opened", is);
+    if (G.map) { G.map.invalidateSize(); }
   }
   G.showPole = function (poleId, location) {
     var plan = G.plan, children = [], place = location ? placeOf(location) : poleId;
@@ -352,6 +362,7 @@
     var frame = map.getContainer().getBoundingClientRect(), kept = [], boxes = [];
     map.getContainer().querySelectorAll(".mk-ground > .mk-sign").forEach(function (node) { kept.push(node.getBoundingClientRect()); });
     map.getContainer().querySelectorAll(".mk-word, .mk-letter > .mk-sign").forEach(function (node) {
+      node.style.marginTop = "0px";
       var box = node.getBoundingClientRect();
       if (box.width && box.right > frame.left && box.left < frame.right && box.bottom > frame.top && box.top < frame.bottom) {
         var rank = RANKS.findIndex(function (css) { return node.parentNode.classList.contains(css); });
@@ -360,12 +371,20 @@
     });
     boxes.sort(function (a, b) { return a.rank - b.rank; });
     boxes.forEach(function (item) {
-      var a = item.box;
-      var clash = item.rank > 0 && kept.some(function (b) {
-        return a.left < b.right && b.left < a.right && a.top < b.bottom && b.top < a.bottom;
+      /* the usual place, else a little lower or on the other side of the mark */
+      var tries = item.rank > 0 && item.rank < 3 ? [0, 22, -66, 44, -88] : [0];
+      var free = tries.filter(function (down) {
+        var a = item.box;
+        return !kept.some(function (b) {
+          return a.left < b.right && b.left < a.right && a.top + down < b.bottom && b.top < a.bottom + down;
+        });
       });
-      item.node.classList.toggle("hidden", clash);
-      if (!clash) { kept.push(a); }
+      var down = free.length ? free[0] : 0, a = item.box;
+      item.node.classList.toggle("hidden", !free.length && item.rank > 0);
+      item.node.style.marginTop = down + "px";
+      if (free.length || item.rank === 0) {
+        kept.push({ left: a.left, right: a.right, top: a.top + down, bottom: a.bottom + down });
+      }
     });
   }
   G.controls = function (map) {
@@ -384,9 +403,9 @@
     all.push(whole);
     plan.locations.forEach(function (row) {
       var made = button(row.location_id + " " + placeOf(row), function () {
-        go(boundsOf(row), 21.5);
         pressed(made);
         G.showPole(row.pole_id, row);
+        go(boundsOf(row), 21.5);
       });
       all.push(made);
     });
@@ -409,9 +428,6 @@
   /* ---- is this page whole, and what does it say of itself ---- */
   function texts(selector) {
     return Array.prototype.map.call(document.querySelectorAll(selector), function (node) { return node.textContent; });
-  }
-  function plain(text) {
-    return String(text).replace(/[\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f\ud800-\udfff]/g, "\ufffd").replace(/\r\n?/g, "\n");
   }
   function same(found, wanted) {
     return found.length === wanted.length && found.every(function (text, n) {

@@ -1,0 +1,5 @@
+"""``python -m gridground``."""
+
+from gridground.cli import main
+
+raise SystemExit(main())

@@ -1,0 +1,99 @@
+"""The choice between the two methods, by stated rules."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from gridground.errors import NoPlanError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gridground.job import Job
+    from gridground.method import Outcome
+
+MANY_WAYS = 4
+
+
+def choose_method(  # noqa: PLR0911  one return a rule, in order
+    job: Job, outcomes: Sequence[Outcome]
+) -> tuple[Outcome, str]:
+    """Choose a method and say why.
+
+    Parameters
+    ----------
+    job : Job
+        Whose `method` may force one.
+    outcomes : sequence of Outcome
+        With brackets first, then single-point.
+
+    Returns
+    -------
+    Outcome
+        The chosen one.
+    str
+        The reason, one or two sentences.
+
+    Raises
+    ------
+    NoPlanError
+        Where the job forces a method that cannot be drawn.
+
+    Notes
+    -----
+    In this order: what can be drawn; what keeps every voltage within its limit; no source between
+    the brackets; one bracket only speaks for single-point, four ways or more too; fewer open items;
+    else brackets, which keep whipping leads a span away from the worker.
+    """
+    dual, single = outcomes
+    if job.method == "single-point":
+        return _forced(single, "single-point")
+    if job.method == "dual-point":
+        return _forced(dual, "dual-point")
+    if dual.infeasible:
+        return single, "Brackets cannot be drawn: " + dual.infeasible[0].what
+    if single.infeasible:
+        return dual, "The whole set cannot be drawn: " + single.infeasible[0].what
+    if dual.passes != single.passes:
+        better = dual if dual.passes else single
+        return better, (
+            f"Only {better.placement.method} keeps every voltage on the worker within the limit."
+        )
+    if dual.placement.remarks:
+        return single, (
+            "Single-point: "
+            + "; ".join(dual.placement.remarks)
+            + ". The whole set at the worksite "
+            "holds against a source on any side."
+        )
+    if dual.placement.method != "dual-point":
+        return (
+            single,
+            "Single-point: only one way out can carry a bracket, so brackets give no pair.",
+        )
+    ways = len(dual.placement.directions)
+    if ways >= MANY_WAYS:
+        return single, (
+            f"Single-point: {ways} ways out would need {dual_leads(dual)} leads against "
+            f"{dual_leads(single)}, and each is a place to miss one."
+        )
+    if len(dual.placement.open_items) > len(single.placement.open_items):
+        return single, "Single-point: the brackets leave open items that the whole set does not."
+    return dual, (
+        f"Dual-point: a bracket on each of {ways} ways out keeps whipping leads a span away from "
+        "the worker, and the personal ground bonds what the worker reaches."
+    )
+
+
+def dual_leads(outcome: Outcome) -> int:
+    """Count the cables of a method."""
+    return sum(row.parallel for row in outcome.rows)
+
+
+def _forced(outcome: Outcome, method: str) -> tuple[Outcome, str]:
+    """Return the method that the job asks for, or refuse."""
+    if outcome.infeasible:
+        raise NoPlanError(list(outcome.infeasible))
+    name = outcome.placement.method
+    note = "" if name == method else f" It is called {name}: only one way out carries a bracket."
+    return outcome, f"The job asks for {method}.{note}"

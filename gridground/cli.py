@@ -1,0 +1,258 @@
+"""The commands: check, plan, map, faults."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from gridground.errors import GridgroundError, InputError, NoPlanError, Problem, TableError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gridground.job import Job
+    from gridground.territory.layers import Territory
+
+READY, OPEN, REJECTED, NO_PLAN = 0, 1, 2, 3
+FAULT_COLUMNS = (
+    "pole_id", "circuit_id", "phases", "three_phase_a", "phase_phase_a", "two_phase_ground_a",
+    "phase_ground_a", "phase_ground_a_a", "phase_ground_b_a", "phase_ground_c_a", "governing",
+    "x_over_r", "clearing_s", "asymmetry_ratio",
+)  # fmt: skip
+_SHOWN = 12
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run a command and return its exit code.
+
+    0 done (a plan: ready) · 1 open items remain · 2 rejected · 3 no plan possible.
+    """
+    parser = _parser()
+    try:
+        asked = parser.parse_args(arguments)
+    except SystemExit as stop:
+        return int(stop.code or 0) if isinstance(stop.code, int) else REJECTED
+    try:
+        return int(asked.run(asked))
+    except InputError as error:
+        return _report(error.problems)
+    except (TableError, GridgroundError) as error:
+        _say(f"rejected: {error}")
+        return REJECTED
+    except BrokenPipeError:
+        return REJECTED
+
+
+def _parser() -> argparse.ArgumentParser:
+    """Describe the commands."""
+    parser = argparse.ArgumentParser(
+        prog="gridground",
+        description="Plan temporary protective grounding on the map.",
+        epilog="exit codes: 0 done or ready, 1 open items remain, 2 rejected, 3 no plan possible",
+    )
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    check = _command(commands, "check", "read and judge the data", "check sample_data/territory")
+    check.add_argument("territory")
+    check.add_argument("--json", action="store_true", help="print the findings as JSON")
+    check.set_defaults(run=_check)
+    example = "plan sample_data/territory sample_data/jobs/01-straight.toml -o out"
+    plan = _command(commands, "plan", "plan one job: plan, map, tables", example)
+    plan.add_argument("territory")
+    plan.add_argument("job")
+    plan.add_argument("-o", "--output", required=True, metavar="FOLDER")
+    plan.add_argument("--json", action="store_true", help="print a summary as JSON")
+    plan.add_argument("--force", action="store_true", help="write over existing files")
+    plan.set_defaults(run=_plan)
+    example = "map out/straight-01.plan.json -o map.html"
+    draw = _command(commands, "map", "draw a saved plan again", example)
+    draw.add_argument("plan")
+    draw.add_argument("-o", "--output", required=True, metavar="FILE.html")
+    draw.add_argument("--force", action="store_true", help="write over an existing file")
+    draw.set_defaults(run=_map)
+    example = "faults sample_data/territory -o faults.csv"
+    faults = _command(commands, "faults", "fault currents at every pole", example)
+    faults.add_argument("territory")
+    faults.add_argument("--circuit", metavar="ID", help="one circuit only")
+    faults.add_argument("-o", "--output", required=True, metavar="FILE", help=".csv or .parquet")
+    faults.add_argument("--force", action="store_true", help="write over an existing file")
+    faults.set_defaults(run=_faults)
+    return parser
+
+
+def _command(commands: Any, name: str, text: str, example: str) -> argparse.ArgumentParser:  # noqa: ANN401
+    """Add a command with an example in its help."""
+    parser: argparse.ArgumentParser = commands.add_parser(
+        name, help=text, description=text, epilog=f"example: gridground {example}"
+    )
+    return parser
+
+
+def _say(text: str) -> None:
+    """Print a message for people."""
+    print(_plain(text), file=sys.stderr)
+
+
+def _plain(text: str) -> str:
+    """Keep control characters of the data away from the terminal."""
+    return "".join(c if c == "\n" or c.isprintable() else "�" for c in text)
+
+
+def _report(problems: Sequence[Problem]) -> int:
+    """Print rejections and return the exit code."""
+    for problem in problems[:_SHOWN]:
+        _say(f"{problem.level}: {problem.sentence()}")
+    if len(problems) > _SHOWN:
+        _say(f"and {len(problems) - _SHOWN} more; gridground check lists all")
+    return REJECTED
+
+
+def _check(asked: argparse.Namespace) -> int:
+    """Read and judge a territory."""
+    from gridground.territory.read import judge_territory  # noqa: PLC0415  start-up time
+
+    judged = judge_territory(asked.territory)
+    if asked.json:
+        found = {
+            "ok": judged.ok,
+            "rows": judged.rows,
+            "problems": [vars(p) | {"feature_ids": list(p.feature_ids)} for p in judged.problems],
+        }
+        print(json.dumps(found, ensure_ascii=False, indent=1))
+    else:
+        for problem in judged.problems:
+            _say(f"{problem.level}: {problem.sentence()}")
+        rows = ", ".join(f"{n} {layer}" for layer, n in judged.rows.items())
+        _say(f"{'usable' if judged.ok else 'rejected'}: {rows}")
+    if not judged.ok:
+        return REJECTED
+    return OPEN if any(p.level == "open item" for p in judged.problems) else READY
+
+
+def _plan(asked: argparse.Namespace) -> int:
+    """Plan one job and write its files."""
+    from gridground.export import plan_files, write_files  # noqa: PLC0415  start-up time
+    from gridground.jobfile import read_job  # noqa: PLC0415
+    from gridground.jobmap import page_html  # noqa: PLC0415
+    from gridground.plan import plan_job  # noqa: PLC0415
+    from gridground.territory.read import read_territory  # noqa: PLC0415
+
+    job = read_job(asked.job)
+    territory = read_territory(asked.territory)
+    folder = Path(asked.output)
+    try:
+        plan = plan_job(territory, job)
+    except NoPlanError as error:
+        return _refuse(asked, error, (territory, job))
+    write_files(folder, plan_files(plan, page_html(plan)), force=asked.force)
+    _summary(asked, plan.document, ready=plan.ready)
+    return READY if plan.ready else OPEN
+
+
+def _summary(asked: argparse.Namespace, document: dict[str, Any], *, ready: bool) -> None:
+    """Say what was planned."""
+    totals = document["totals"]
+    if asked.json:
+        keys = ("job_id", "method", "method_reason", "totals", "open_items", "plan_hash")
+        print(json.dumps({k: document[k] for k in keys} | {"ready": ready}, ensure_ascii=False))
+        return
+    _say(f"{document['job_id']}: {document['method']}. {document['method_reason']}")
+    _say(
+        f"{totals['locations']} locations, {totals['leads']} leads, {totals['rods']} rods, "
+        f"{totals['cones']} cones; files in {asked.output}"
+    )
+    for item in document["open_items"]:
+        _say(f"open item {item['code']} ({', '.join(item['where'][:6])}): {item['what']}")
+    for check in document["checks"]:
+        if not check["passed"]:
+            _say(
+                f"check failed {check['code']} ({', '.join(check['where'])}): {check['value']} "
+                f"{check['unit']}, limit {check['limit']}"
+            )
+    _say("ready" if ready else "not ready")
+
+
+def _refuse(asked: argparse.Namespace, error: NoPlanError, inputs: tuple[Territory, Job]) -> int:
+    """Write why no plan is possible."""
+    from gridground.export import write_files  # noqa: PLC0415  start-up time
+
+    territory, job = inputs
+    reasons = [vars(r) | {"where": list(r.where)} for r in dict.fromkeys(error.reasons)]
+    refusal = {
+        "format": "gridground-refusal/1",
+        "job_id": job.job_id,
+        "reasons": reasons,
+        "inputs": [dict(row) for row in (*territory.inputs, job.input)],
+    }
+    text = json.dumps(refusal, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+    files = {f"{job.job_id}.refused.json": (text + "\n").encode("utf-8")}
+    write_files(Path(asked.output), files, force=asked.force)
+    if asked.json:
+        print(text)
+    for reason in reasons:
+        _say(f"no plan: {reason['code']} ({', '.join(reason['where'])}): {reason['what']}")
+        _say(f"  {reason['remedy']}")
+    return NO_PLAN
+
+
+def _map(asked: argparse.Namespace) -> int:
+    """Draw a saved plan again."""
+    from gridground.export import read_plan, write_files  # noqa: PLC0415  start-up time
+    from gridground.jobmap import page_html  # noqa: PLC0415
+
+    page = page_html(read_plan(asked.plan))
+    target = Path(asked.output)
+    write_files(target.parent, {target.name: page.encode("utf-8")}, force=asked.force)
+    return READY
+
+
+def _faults(asked: argparse.Namespace) -> int:
+    """Write the fault currents of a whole territory."""
+    import pandas as pd  # noqa: PLC0415  start-up time
+
+    from gridground.electrical.faults import fault_columns  # noqa: PLC0415
+    from gridground.export import cell, write_files  # noqa: PLC0415
+    from gridground.territory.network import Network  # noqa: PLC0415
+    from gridground.territory.read import read_territory  # noqa: PLC0415
+
+    territory = read_territory(asked.territory)
+    if asked.circuit is not None and asked.circuit not in territory.circuits.index():
+        known = ", ".join(map(str, territory.circuits.ids))
+        problem = Problem(
+            "reject", "call", (asked.circuit,), "--circuit", "is not in the territory", known
+        )
+        return _report([problem])
+    columns = fault_columns(territory, Network.build(territory), circuit_id=asked.circuit)
+    table = pd.DataFrame({name: columns[name] for name in FAULT_COLUMNS})
+    target = Path(asked.output)
+    if target.suffix == ".parquet":
+        content = _parquet(table)
+    else:
+        for name in ("pole_id", "circuit_id", "phases"):
+            table[name] = table[name].map(cell)
+        content = table.to_csv(index=False, float_format="%.6g").encode("utf-8")
+    write_files(target.parent, {target.name: content}, force=asked.force)
+    _say(f"{len(table)} rows in {target}")
+    return READY
+
+
+def _parquet(table: Any) -> bytes:  # noqa: ANN401  a DataFrame
+    """Return a table as Parquet; needs the extra ``scale``."""
+    import io  # noqa: PLC0415
+
+    buffer = io.BytesIO()
+    try:
+        table.to_parquet(buffer, index=False)
+    except ImportError as error:
+        problem = Problem(
+            "reject",
+            "call",
+            (),
+            "--output",
+            "Parquet needs pyarrow",
+            "pip install gridground[scale]",
+        )
+        raise InputError([problem]) from error
+    return buffer.getvalue()

@@ -1,0 +1,228 @@
+"""Writing: a plan's file, map, GeoJSON and tables, each whole or not at all."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from gridground.errors import InputError, Problem
+from gridground.record import FORMAT, Plan, is_ready, plan_hash
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+# A spreadsheet takes a cell that begins so for a formula.
+_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+TABLES = {
+    "leads": (
+        "lead_id", "pole_id", "span_id", "from", "to", "role", "parallel", "size", "length_m",
+        "clamp_from", "clamp_to", "current_a", "time_s", "rating_a", "margin_ratio",
+    ),
+    "materials": ("item", "size", "length_m", "count", "from_kit", "short"),
+    "open_items": ("code", "where", "what", "why", "who", "settles"),
+}  # fmt: skip
+
+
+def cell(value: object) -> object:
+    """Return a cell that no spreadsheet takes for a formula.
+
+    Examples
+    --------
+    >>> cell("=1+1"), cell(3.5), cell(["P1", "P2"])
+    ("'=1+1", 3.5, 'P1; P2')
+    """
+    if isinstance(value, list | tuple):
+        value = "; ".join(str(part) for part in value)
+    if isinstance(value, str) and value.startswith(_FORMULA):
+        return "'" + value
+    return value
+
+
+def csv_bytes(columns: Sequence[str], rows: Iterable[dict[str, Any]]) -> bytes:
+    """Return a table as CSV, UTF-8, with escaped cells."""
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(columns)
+    writer.writerows([cell(row.get(column)) for column in columns] for row in rows)
+    return text.getvalue().encode("utf-8")
+
+
+def steps_csv(plan: Plan) -> bytes:
+    """Return every step in order as CSV."""
+    rows = [
+        {"part": part} | step
+        for part in ("prepare", "apply", "work", "remove", "release")
+        for step in plan["steps"][part]
+    ]
+    columns = ("part", "step_id", "pole_id", "lead_id", "text", "tool", "ends")
+    return csv_bytes(columns, rows)
+
+
+def geojson_bytes(plan: Plan) -> bytes:
+    """Return locations, rods, zones and cones as one GeoJSON feature collection."""
+    features: list[dict[str, Any]] = []
+    for row in plan["locations"]:
+        base = {"location_id": row["location_id"], "pole_id": row["pole_id"], "job": plan["job_id"]}
+        leads = [
+            f"{lead['lead_id']}: {lead['from']} to {lead['to']}, {lead['size']}"
+            for lead in plan["leads"]
+            if (lead["pole_id"], lead["span_id"]) == (row["pole_id"], row["span_id"])
+        ]
+        features.append(
+            _feature(
+                "Point",
+                [row["lon"], row["lat"]],
+                base | {"what": row["role"], "title": row["title"], "leads": leads},
+            )
+        )
+        rod, zone = row["rod"], row["zone"]
+        if rod:
+            facts = {k: rod[k] for k in ("bearing_deg", "distance_m", "resistance_ohm")}
+            features.append(
+                _feature("Point", [rod["lon"], rod["lat"]], base | {"what": "rod"} | facts)
+            )
+        if zone:
+            facts = {k: zone[k] for k in ("radius_m", "perimeter_m", "cones")}
+            features.append(
+                {
+                    "type": "Feature",
+                    "geometry": zone["geometry"],
+                    "properties": base | {"what": "zone"} | facts,
+                }
+            )
+            points = [list(point) for point in zone["cone_points"]]
+            features.append(_feature("MultiPoint", points, base | {"what": "cones"}))
+    collection = {"type": "FeatureCollection", "features": features}
+    return (json.dumps(collection, ensure_ascii=False, indent=1) + "\n").encode("utf-8")
+
+
+def _feature(kind: str, coordinates: object, properties: dict[str, Any]) -> dict[str, Any]:
+    """Return one feature."""
+    return {
+        "type": "Feature",
+        "geometry": {"type": kind, "coordinates": coordinates},
+        "properties": properties,
+    }
+
+
+def plan_files(plan: Plan, page: str) -> dict[str, bytes]:
+    """Return every file of a plan by name: plan, page, GeoJSON and tables."""
+    job_id = plan["job_id"]
+    files = {
+        f"{job_id}.plan.json": plan.to_bytes(),
+        f"{job_id}.html": page.encode("utf-8"),
+        f"{job_id}.geojson": geojson_bytes(plan),
+        f"{job_id}.steps.csv": steps_csv(plan),
+    }
+    for name, columns in TABLES.items():
+        files[f"{job_id}.{name}.csv"] = csv_bytes(columns, plan[name])
+    return files
+
+
+def read_plan(path: str | os.PathLike[str]) -> Plan:
+    """Read a saved plan and refuse one that was altered.
+
+    Raises
+    ------
+    InputError
+        Where the file is missing, is no plan, or does not match its own hash.
+    """
+    file = Path(path)
+    try:
+        document = json.loads(file.read_text(encoding="utf-8"), parse_constant=_refuse_constant)
+    except OSError as error:
+        raise _rejected(file, f"cannot be read ({error.strerror})", "Name a saved plan.") from error
+    except (ValueError, RecursionError) as error:
+        raise _rejected(file, "is not JSON", "Name a saved plan, <job_id>.plan.json.") from error
+    if not isinstance(document, dict) or document.get("format") != FORMAT:
+        raise _rejected(file, f"is not a plan of format {FORMAT}", "Make the plan again.")
+    try:
+        whole = plan_hash(document) == document.get("plan_hash")
+        whole = whole and document.get("ready") is is_ready(document)
+    except (KeyError, TypeError, ValueError) as error:
+        raise _rejected(file, "lacks parts of a plan", "Make the plan again.") from error
+    if not whole:
+        raise _rejected(file, "was altered after it was made", "Make the plan again.")
+    return Plan(document)
+
+
+def _refuse_constant(word: str) -> float:
+    """Refuse NaN and Infinity."""
+    raise ValueError(f"{word} is not JSON")
+
+
+def _rejected(file: Path, found: str, remedy: str) -> InputError:
+    """Return the rejection of a file."""
+    return InputError([Problem("reject", file.name, (), "", f"the file {found}", remedy)])
+
+
+def write_files(folder: Path, files: dict[str, bytes], *, force: bool) -> None:
+    """Write files whole: all are prepared beside their place before the first is put there.
+
+    Raises
+    ------
+    InputError
+        Where a file exists and `force` is false, or the folder cannot be written.
+    """
+    there = [name for name in files if (folder / name).exists()]
+    if there and not force:
+        problem = Problem(
+            "reject",
+            str(folder),
+            (),
+            ", ".join(there),
+            "exists already",
+            "Use --force to write over it, or name another folder.",
+        )
+        raise InputError([problem])
+    prepared: list[tuple[str, Path]] = []
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, content in files.items():
+            prepared.append((_prepare(folder, name, content), folder / name))
+        for temporary, place in prepared:
+            Path(temporary).replace(place)
+        _sync_folder(folder)
+    except OSError as error:
+        for temporary, _ in prepared:
+            Path(temporary).unlink(missing_ok=True)
+        problem = Problem(
+            "reject",
+            str(folder),
+            (),
+            "",
+            f"cannot be written ({error.strerror or error})",
+            "Check the folder's permissions and the free space; what stood there stays.",
+        )
+        raise InputError([problem]) from error
+
+
+def _prepare(folder: Path, name: str, content: bytes) -> str:
+    """Write a temporary file in the folder and see it on the disk."""
+    handle, temporary = tempfile.mkstemp(prefix=f".{name}.", dir=folder)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        Path(temporary).chmod(0o644)
+    except OSError:
+        Path(temporary).unlink(missing_ok=True)
+        raise
+    return temporary
+
+
+def _sync_folder(folder: Path) -> None:
+    """See the folder's entries on the disk, where the system lets folders be opened."""
+    if not hasattr(os, "O_DIRECTORY"):
+        return
+    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

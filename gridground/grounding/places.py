@@ -1,0 +1,194 @@
+"""The search for the best rod place of a site: coarse to fine, with a bound.
+
+Of every cell of the polar grid it is known how good a place in it could be at best (a distance
+changes by no more than one moves), and cells that could still beat the best place found are cut
+into smaller ones. Last, the positions that can be written with seven decimals are judged.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gridground.grounding.candidates import Measures, Rays, Site, score_m
+from gridground.territory.frame import wrap_deg
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from gridground.territory.frame import Frame
+
+    Floats = NDArray[np.float64]
+
+CELL_M = 0.35  # a disc of half a metre holds a candidate
+BAND_M = 10.0
+_SPLIT = 5
+_ROUNDS = 4
+_CELLS_AT_ONCE = 60
+_LATTICE_DEG = 1e-7  # what seven decimals can say
+
+
+@dataclass
+class _Cells:
+    """Cells of polar grids: centre, width, what the centre costs, what a place in it may cost."""
+
+    azimuth_deg: Floats
+    distance_m: Floats
+    width_deg: Floats
+    depth_m: Floats
+    score: Floats
+    at_best: Floats
+
+    @classmethod
+    def joined(cls, parts: list[_Cells]) -> _Cells:
+        """Put cells of several grids together."""
+        fields = [field.name for field in dataclasses.fields(cls)]
+        return cls(*(np.concatenate([getattr(part, name) for part in parts]) for name in fields))
+
+    def taken(self, rows: Any) -> _Cells:  # noqa: ANN401  any numpy index
+        """Return some of the cells."""
+        return _Cells(*(getattr(self, f.name)[rows] for f in dataclasses.fields(self)))
+
+
+def positions(site: Site, frame: Frame) -> list[tuple[float, float]]:
+    """Return lawful positions of a site as they can be written, the best first.
+
+    Parameters
+    ----------
+    site : Site
+    frame : Frame
+        The plane of the site.
+
+    Returns
+    -------
+    list of (lon, lat)
+        Seven decimals; all of them close to the best places found. Lawful in the plane: the
+        setback is still to be held against the geodesic. Empty where there is none.
+    """
+    cells = _coarse(site)
+    if cells is None:
+        return []
+    for _ in range(_ROUNDS):
+        best = float(cells.score.min())
+        threshold = best - max(0.01 * best, 0.02) if math.isfinite(best) else math.inf
+        promising = np.flatnonzero(cells.at_best < threshold)
+        if not promising.size:
+            break
+        order = np.lexsort((promising, cells.at_best[promising]))
+        chosen = promising[order][:_CELLS_AT_ONCE]
+        finer = _cut(site, cells.taken(chosen))
+        cells.at_best[chosen] = math.inf
+        cells = _Cells.joined([cells, finer])
+    return _written(site, frame, cells)
+
+
+def _coarse(site: Site) -> _Cells | None:
+    """Judge the first grid, ring by ring outwards until nothing farther out can be better."""
+    inner_m = site.setback_m
+    bands: list[_Cells] = []
+    outer_m = min(inner_m + BAND_M / 2, site.reach_m)
+    while outer_m >= inner_m:
+        steps = max(1, math.ceil((outer_m - inner_m) / CELL_M))
+        along_m = np.unique(np.linspace(inner_m, outer_m, steps + 1))
+        count = 4 * math.ceil(max(72, 2 * math.pi * outer_m / CELL_M) / 4)
+        azimuth_deg: Floats = site.north_deg + np.arange(count, dtype=float) * (360.0 / count)
+        depth_m = (outer_m - inner_m) / steps
+        distance_m = np.tile(along_m, (count, 1))
+        bands.append(_judged(site, azimuth_deg, distance_m, np.full(count, 360.0 / count), depth_m))
+        if outer_m >= site.reach_m or min(band.score.min() for band in bands) <= outer_m:
+            break
+        inner_m, outer_m = outer_m, min(outer_m + BAND_M, site.reach_m)
+    return _Cells.joined(bands) if bands else None
+
+
+def _cut(site: Site, cells: _Cells) -> _Cells:
+    """Cut cells into smaller ones and judge their centres."""
+    offsets = (np.arange(_SPLIT) - _SPLIT // 2) / _SPLIT
+    azimuth_deg = (cells.azimuth_deg[:, None] + offsets * cells.width_deg[:, None]).ravel()
+    along_m = cells.distance_m[:, None] + offsets * cells.depth_m[:, None]
+    along_m = np.clip(along_m, site.setback_m, site.reach_m)
+    return _judged(
+        site,
+        azimuth_deg,
+        np.repeat(along_m, _SPLIT, axis=0),
+        np.repeat(cells.width_deg / _SPLIT, _SPLIT),
+        np.repeat(cells.depth_m / _SPLIT, _SPLIT),
+        group=_SPLIT,
+    )
+
+
+def _judged(
+    site: Site,
+    azimuth_deg: Floats,
+    distance_m: Floats,
+    width_deg: Floats,
+    depth_m: Floats | float,
+    *,
+    group: int | None = None,
+) -> _Cells:
+    """Judge cells by their centres, and by how good a place in them may be at best.
+
+    `group` rays side by side form a fan; without it they close to a ring.
+    """
+    depth_m = np.broadcast_to(np.asarray(depth_m, dtype=float), azimuth_deg.shape)
+    slack_m = np.hypot(distance_m[:, -1] * np.radians(width_deg), depth_m) / 2
+    found, smaller = Rays(site, azimuth_deg, distance_m).measure(slack_m)
+    loose = Measures(
+        spare_m=found.spare_m + slack_m[:, None],
+        pole_spare_m=found.pole_spare_m + slack_m[:, None],
+        block_m=_beside(found.block_m, group) + slack_m,
+        walk_m=np.stack([_beside(walk_m, group) + slack_m for walk_m in found.walk_m]),
+        zone_from=smaller.zone_from,
+        line_deg=found.line_deg + width_deg / 2,
+    )
+    score = score_m(distance_m, found)
+    # The lead may be shorter by the depth of the cell, but never shorter than the setback.
+    shorter_m = distance_m - np.maximum(distance_m - depth_m[:, None] / 2, site.setback_m)
+    at_best = score_m(distance_m, loose) - np.clip(shorter_m, 0.0, None)
+    shape = distance_m.shape
+    return _Cells(
+        azimuth_deg=np.repeat(azimuth_deg, shape[1]),
+        distance_m=distance_m.ravel(),
+        width_deg=np.repeat(width_deg, shape[1]),
+        depth_m=np.repeat(depth_m, shape[1]),
+        score=score.ravel(),
+        at_best=at_best.ravel(),
+    )
+
+
+def _beside(first_m: Floats, group: int | None) -> Floats:
+    """Return the largest of each ray's figure and its neighbours'."""
+    if group is None:
+        return np.asarray(np.maximum.reduce([np.roll(first_m, shift) for shift in (-1, 0, 1)]))
+    fans = np.pad(first_m.reshape(-1, group), ((0, 0), (1, 1)), mode="edge")
+    widest = np.maximum.reduce([fans[:, :-2], fans[:, 1:-1], fans[:, 2:]])
+    return np.asarray(widest).ravel()
+
+
+def _written(site: Site, frame: Frame, cells: _Cells) -> list[tuple[float, float]]:
+    """Return the positions with seven decimals round the best cells."""
+    lawful = np.flatnonzero(np.isfinite(cells.score))
+    bearing_deg = np.round((cells.azimuth_deg[lawful] - site.north_deg) % 360.0, 6)
+    score = cells.score[lawful]
+    order = np.lexsort((cells.distance_m[lawful], bearing_deg, score.round(2)))
+    seeds = cells.taken(lawful[order[:6]])
+    angle = np.radians(seeds.azimuth_deg)
+    x_m = site.pole_xy[0] + seeds.distance_m * np.sin(angle)
+    y_m = site.pole_xy[1] + seeds.distance_m * np.cos(angle)
+    lon, lat = frame.to_lonlat(x_m, y_m)
+    offsets = np.arange(-2, 3) * _LATTICE_DEG
+    east, north = (part.ravel() for part in np.meshgrid(offsets, offsets))
+    lon = np.round(wrap_deg(lon.round(7)[:, None] + east), 7).ravel()
+    lat = np.round(lat.round(7)[:, None] + north, 7).ravel()
+    apart = np.column_stack(frame.to_xy(lon, lat)) - site.pole_xy
+    azimuth_deg = np.degrees(np.arctan2(*apart.T))
+    distance_m = np.hypot(*apart.T)[:, None]
+    found, _ = Rays(site, azimuth_deg, distance_m).measure(np.zeros(len(lon)))
+    score = score_m(distance_m, found)[:, 0]
+    bearing_deg = np.round((azimuth_deg - site.north_deg) % 360.0, 6)
+    order = np.lexsort((lat, lon, bearing_deg, score.round(2)))
+    return [(float(lon[row]), float(lat[row])) for row in order if math.isfinite(score[row])]

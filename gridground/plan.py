@@ -1,0 +1,216 @@
+"""From a territory and a job to a plan: the whole story, no formula."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import os
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+from gridground import __version__
+from gridground.choice import choose_method
+from gridground.document import (
+    check_rows,
+    checks_of,
+    fault_rows,
+    lead_table,
+    location_rows,
+    materials_of,
+    totals_of,
+    worker_block,
+    zones_of,
+)
+from gridground.electrical.approach import approach_rows
+from gridground.errors import InputError, NoPlanError, Reason
+from gridground.grounding.between import sources_between
+from gridground.grounding.brackets import Ground
+from gridground.grounding.candidates import radius_needed_m
+from gridground.grounding.neighbourhood import Neighbourhood
+from gridground.grounding.rods import NoRodPlace, place_rod
+from gridground.grounding.steps import TRIGGERS, steps_of
+from gridground.grounding.where import place_dual, place_single
+from gridground.jobfile import check_job
+from gridground.method import Scene, work_out
+from gridground.picture import picture_of
+from gridground.record import FORMAT, Plan, canonical_bytes, is_ready, plan_hash
+from gridground.settle import open_items
+from gridground.territory.network import Network
+from gridground.territory.ways import find_zone
+from gridground.units import M_PER_FT
+from gridground.words import assumption_rows, caution_rows, circuit_rows, job_block
+
+if TYPE_CHECKING:
+    from gridground.job import Job
+    from gridground.method import Outcome
+    from gridground.record import OpenItem, RodPlace
+    from gridground.territory.layers import Territory
+
+# How far beyond the setback a rod is looked for: the longest lead worth carrying, our judgement.
+ROD_REACH_M = 30 * M_PER_FT
+
+
+def plan_job(territory: Territory, job: Job) -> Plan:
+    """Plan the temporary grounds of one job.
+
+    Parameters
+    ----------
+    territory : Territory
+        As `read_territory` returns.
+    job : Job
+        As `read_job` returns.
+
+    Returns
+    -------
+    Plan
+        With its open items; `Plan.ready` says whether none is left and every check passed.
+
+    Raises
+    ------
+    InputError
+        Where the job names what is not in the territory.
+    NoPlanError
+        Where no plan is possible, with the reasons.
+    """
+    if problems := check_job(job, territory):
+        raise InputError(problems)
+    scene = _look(territory, job)
+    ground = Ground(
+        find_rod=lambda pole_id: _find_rod(scene, pole_id),
+        small=scene.small,
+        between=lambda poles, spans: sources_between(scene.zone, job, poles, spans),
+    )
+    placements = (place_dual(scene.zone, job, ground), place_single(scene.zone, job, ground))
+    outcomes = [work_out(scene, placement) for placement in placements]
+    if all(outcome.infeasible for outcome in outcomes):
+        raise NoPlanError([reason for o in outcomes for reason in o.infeasible])
+    chosen, reason = choose_method(job, outcomes)
+    return Plan(_document(scene, outcomes, chosen, reason))
+
+
+def _find_rod(scene: Scene, pole_id: str) -> RodPlace | Reason:
+    """Return the rod place of a pole, or what keeps every place from being lawful."""
+    limits = scene.job.limits
+    found = place_rod(
+        pole_id,
+        scene.neighbourhood,
+        limits,
+        reach_m=limits.rod_setback_m + ROD_REACH_M,
+        zone_radius_m=limits.cone_radius_m,
+    )
+    if not isinstance(found, NoRodPlace):
+        return found
+    names = [f"{o.kind} {o.where}" for o in found.reasons[:4]]
+    return Reason(
+        "no_rod_place",
+        (pole_id,),
+        f"no lawful place for a rod at pole {pole_id}: limited by {', '.join(names) or 'nothing'}.",
+        " ".join(found.alternatives) or "Use another electrode or another pole.",
+    )
+
+
+def _look(territory: Territory, job: Job) -> Scene:
+    """Find the worksite, the ways out and what lies round them."""
+    network = Network.build(territory)
+    zone = find_zone(network, job)
+    poles = set(zone.poles)
+    edge = {pole for way in zone.ways for pole in (way.pole, way.far)} | poles
+    for _ in range(job.limits.bracket_max_spans + 1):
+        edge |= {
+            network.other_end(span, pole) for pole in edge for span in zone.worked_spans_at(pole)
+        }
+    near = sorted(zone.pole_id(pole) for pole in edge)
+    radius = radius_needed_m(
+        job.limits,
+        reach_m=job.limits.rod_setback_m + ROD_REACH_M,
+        zone_radius_m=job.limits.cone_radius_m,
+    )
+    return Scene(territory, job, network, zone, Neighbourhood.build(territory, job, near, radius))
+
+
+def _document(
+    scene: Scene, outcomes: list[Outcome], chosen: Outcome, reason: str
+) -> dict[str, Any]:
+    """Put the plan together."""
+    job, placement = scene.job, chosen.placement
+    zones, rod_zone = zones_of(scene, chosen)
+    locations = location_rows(scene, chosen, zones)
+    totals = totals_of(placement, chosen.rows, zones)
+    items = [*open_items(scene), *placement.open_items]
+    items += [item for electrode in chosen.electrodes for item in electrode.items]
+    items += [item for found in scene.fault_items.values() for item in found]
+    document: dict[str, Any] = {
+        "format": FORMAT,
+        "job_id": job.job_id,
+        "title": job.title,
+        "tool_version": __version__,
+        "inputs": [dict(row) for row in (*scene.territory.inputs, job.input)],
+        "job": job_block(job),
+        "circuits": circuit_rows(scene.territory, job.circuit_ids),
+        "open_items": [_item(item) for item in dict.fromkeys(items)],
+        "checks": check_rows(checks_of(job, chosen, rod_zone)),
+        "method": placement.method,
+        "method_reason": reason,
+        "options": [_option(scene, outcome) for outcome in outcomes],
+        "directions": [asdict(d) | {"sources": list(d.sources)} for d in placement.directions],
+        "locations": locations,
+        "leads": lead_table(chosen.rows),
+        "totals": totals,
+        "faults": fault_rows(chosen),
+        "worker": worker_block(job, chosen),
+        "rod_zone": rod_zone,
+        "approach": approach_rows(scene.territory, scene.zone),
+        "steps": steps_of(job, placement.spots, zones, chosen.rows),
+        "materials": materials_of(job, chosen.rows, totals),
+        "assumptions": assumption_rows(scene, chosen),
+        "cautions": caution_rows(scene, placement),
+        "triggers": list(TRIGGERS),
+        "picture": picture_of(scene, _points(locations)),
+    }
+    # Through JSON once: what is hashed, saved and drawn is the same plain data.
+    document = json.loads(canonical_bytes(document))
+    document["ready"] = is_ready(document)
+    document["plan_hash"] = plan_hash(document)
+    document["made_at"] = _made_at()
+    return document
+
+
+def _item(item: OpenItem) -> dict[str, Any]:
+    """Return the row of an open item."""
+    return asdict(item) | {"where": list(item.where)}
+
+
+def _option(scene: Scene, outcome: Outcome) -> dict[str, Any]:
+    """Return the row of one method."""
+    totals = None
+    if not outcome.infeasible:
+        zones, _ = zones_of(scene, outcome)
+        totals = totals_of(outcome.placement, outcome.rows, zones)
+    reasons = [f"{r.code}: {r.what}" for r in outcome.infeasible]
+    return {
+        "method": outcome.placement.method,
+        "feasible": not outcome.infeasible,
+        "reasons": reasons or [*outcome.placement.remarks, *_figures(outcome)],
+        "totals": totals,
+        "worst_worker_v": outcome.worst_v,
+    }
+
+
+def _figures(outcome: Outcome) -> list[str]:
+    """Say how the method's voltage stands to the limit."""
+    if outcome.worst_v is None:
+        return []
+    return [f"largest voltage on the worker {outcome.worst_v:.1f} V, limit {outcome.limit_v:.0f} V"]
+
+
+def _points(locations: list[dict[str, Any]]) -> list[tuple[float, float]]:
+    """Return the positions of locations and rods."""
+    points = [(row["lon"], row["lat"]) for row in locations]
+    return points + [(r["rod"]["lon"], r["rod"]["lat"]) for r in locations if r["rod"]]
+
+
+def _made_at() -> str:
+    """Return the time of making; ``SOURCE_DATE_EPOCH`` fixes it."""
+    epoch = os.environ.get("SOURCE_DATE_EPOCH")
+    now = dt.datetime.fromtimestamp(int(epoch), dt.UTC) if epoch else dt.datetime.now(dt.UTC)
+    return now.strftime("%Y-%m-%dT%H:%M:%SZ")

@@ -1,0 +1,186 @@
+"""What the plan says of itself: the job as asked, the circuits, assumptions and cautions."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+from gridground.grounding.rows import BODY_SEPARATION_M
+from gridground.grounding.steps import CAUTIONS
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gridground.grounding.where import Placement
+    from gridground.job import Job
+    from gridground.method import Outcome, Scene
+    from gridground.territory.layers import Territory
+
+
+def job_block(job: Job) -> dict[str, Any]:
+    """Return the job as asked, with its limits in SI."""
+    limits = {
+        key: list(value) if isinstance(value, tuple) else value
+        for key, value in vars(job.limits).items()
+    }
+    return {
+        "circuit_ids": list(job.circuit_ids),
+        "worksite_poles": list(job.worksite_poles),
+        "worksite_span": job.worksite_span,
+        "work_position": job.work_position,
+        "requested_method": job.method,
+        "locate_ticket": job.locate_ticket,
+        "sources_opened": None if job.sources_opened is None else list(job.sources_opened),
+        "isolated_equipment": list(job.isolated_equipment),
+        "open_conductor": list(job.open_conductor),
+        "limits": limits,
+        "rod": vars(job.rod),
+    }
+
+
+def circuit_rows(territory: Territory, circuit_ids: Sequence[str]) -> list[dict[str, Any]]:
+    """Return where the fault data of the worked circuits come from."""
+    circuits = territory.circuits
+    row = circuits.index()
+    columns = ("nominal_kv", "frequency_hz", "source_pole", "fault_data_source", "fault_data_date")
+    numbers = ("fault_3ph_a", "x_over_r_3ph", "fault_1ph_a", "x_over_r_1ph")
+    rows = []
+    for circuit_id in circuit_ids:
+        at = row[circuit_id]
+        found: dict[str, Any] = {"circuit_id": circuit_id}
+        found |= {column: circuits[column][at] for column in columns}
+        for column in ("nominal_kv", "frequency_hz", *numbers):
+            value = float(circuits[column][at])
+            found[column] = None if math.isnan(value) else value
+        rows.append(found)
+    return rows
+
+
+def assumption_rows(scene: Scene, outcome: Outcome) -> list[dict[str, str]]:
+    """Return every assumption with its source."""
+    job = scene.job
+    rows = [
+        _row(f"{key}: {value}, not stated in the job", source)
+        for key, (value, source) in sorted(job.assumed.items())
+    ]
+    rows += [*_circuit_assumptions(scene), *_standing()]
+    rows += [
+        _row(
+            f"Soil at {spot.top.pole_id or spot.top.span_id}: {e.resistivity_ohm_m:g} ohm·m", e.soil
+        )
+        for spot, e in zip(outcome.placement.spots, outcome.electrodes, strict=True)
+    ]
+    if outcome.study is not None:
+        rows += [_row(note, "the solution of the phasor network") for note in outcome.study.notes]
+    rows += [
+        _row(f"{problem.layer}: {problem.sentence()}", "remark on the data")
+        for problem in scene.territory.problems
+        if problem.level == "note" and problem.layer in {"conductors", "constructions"}
+    ]
+    return rows
+
+
+def _circuit_assumptions(scene: Scene) -> list[dict[str, str]]:
+    """Return what the source data leave to the usual values."""
+    circuits = scene.territory.circuits
+    index = circuits.index()
+    rows = []
+    for circuit_id in scene.job.circuit_ids:
+        at = index[circuit_id]
+        if math.isnan(float(circuits["prefault_voltage_ratio"][at])):
+            rows.append(_row(f"{circuit_id}: voltage before the fault is nominal", "not stated"))
+        if math.isnan(float(circuits["source_ground_ohm"][at])):
+            rows.append(_row(f"{circuit_id}: source ground grid 0 ohm", "not stated"))
+    return rows
+
+
+def _standing() -> list[dict[str, str]]:
+    """Return the assumptions every plan makes."""
+    return [
+        _row(
+            "One mistake at a time: a worked circuit's own source, or one open device closed "
+            "again. Generators, transformers and falling lines are not among the events solved.",
+            "our judgement",
+        ),
+        _row(
+            "Network-wide fault currents: neutral grounded along its way (Kron reduction), "
+            "100 ohm·m unless a soil polygon covers the span.",
+            "Carson 1926, modified form; Kersting chapter 4 (from memory)",
+        ),
+        _row(
+            f"Loop reactance of a lead: the worker's body line {BODY_SEPARATION_M:g} m beside it.",
+            "our judgement",
+        ),
+        _row(
+            "Lead resistance at the end of the fault, 1.05 times nominal plus 0.32 milliohm ends.",
+            "ASTM F2249 in-service limit",
+        ),
+        _row("Every set is the only one that carries the fault at its pole.", "our judgement"),
+        _row("Devices farther out never shorten the backup time.", "our judgement, errs to longer"),
+        _row("Altitude up to 900 m where the poles state none.", "29 CFR 1910.269 Table R-5"),
+    ]
+
+
+def caution_rows(scene: Scene, placement: Placement) -> list[dict[str, str]]:
+    """Return the cautions: the usual ones, and those of this job."""
+    job = scene.job
+    rows = [_row(text, source) for text, source in CAUTIONS]
+    rows += [
+        _row(f"A source can get in between the brackets: {remark.rpartition(': ')[2]}.", "the data")
+        for remark in placement.remarks
+    ]
+    kinds = _kinds_at_zone(scene)
+    if "transformer" in kinds:
+        rows.append(
+            _row(
+                "Transformers at the worksite: cutouts open or the secondary isolated, on every "
+                "phase of the bank.",
+                "common practice, no source",
+            )
+        )
+    if "capacitor" in kinds:
+        rows.append(
+            _row("Capacitors: open, wait five minutes, short and ground.", "common practice")
+        )
+    if any(way.towards == "cable" for way in scene.zone.ways):
+        rows.append(
+            _row(
+                "A cable leaves the worksite: its far end is opened, tested and grounded; voltage "
+                "can be transferred along it.",
+                "29 CFR 1910.269(n)(7)",
+            )
+        )
+    if all(spot.top.neutral is None for spot in placement.spots):
+        rows.append(
+            _row(
+                "No neutral: one energized phase returns only through rods and may never be "
+                "cleared; the zone at the worksite is what counts.",
+                "common practice, no source",
+            )
+        )
+    if job.work_position == "aerial lift":
+        rows.append(
+            _row(
+                "The lift has its own rod, at least 10 ft from the line's rods.",
+                "MIL-HDBK-1025/10 table 27",
+            )
+        )
+    return rows
+
+
+def _kinds_at_zone(scene: Scene) -> set[str]:
+    """Return the kinds of equipment on the zone's poles and its next poles."""
+    equipment = scene.territory.layer("equipment")
+    if equipment is None:
+        return set()
+    near = scene.zone.poles | {way.far for way in scene.zone.ways}
+    return {
+        str(kind)
+        for kind, pole in zip(equipment["kind"], equipment["pole_id"], strict=True)
+        if scene.network.pole_row[pole] in near
+    }
+
+
+def _row(text: str, source: str) -> dict[str, str]:
+    """Return one row."""
+    return {"text": text, "source": source}

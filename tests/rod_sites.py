@@ -1,0 +1,126 @@
+"""Poles among obstacles, given in metres round a point: rows in, neighbourhood out.
+
+Positions go out by geodesic (pyproj.Geod.fwd), which is another route than the projection.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from pyproj import Geod
+
+from gridground.grounding.neighbourhood import Neighbourhood
+from gridground.job import Job, Limits, RodSpec
+from gridground.territory.layers import Layer, Territory
+
+GEOD = Geod(ellps="WGS84")
+CLEARANCE_M = {
+    "building": 1.5, "fence": 1.5, "public_place": 1.5, "water": 1.0, "tree": 1.0, "road": 0.0,
+    "sidewalk": 0.0, "driveway": 0.0, "paved": 0.0, "rock": 0.0, "no_entry": 0.0,
+    "buried_power": 1.0, "buried_gas": 1.0, "buried_water": 1.0, "buried_telecom": 1.0,
+    "buried_sewer": 1.0,
+}  # fmt: skip
+AT = (10.0, 50.0)
+
+
+def limits(**given):
+    figures = {
+        "rod_setback_m": 4.572, "cone_radius_m": 3.048, "cone_spacing_m": 1.83,
+        "bracket_max_spans": 1, "bracket_max_distance_m": 300.0, "fault_growth_ratio": 1.0,
+        "clearing": "backup", "body_ohm": 1000.0, "worker_limit": "DOE-HDBK-1092",
+        "lead_minimum": "2", "lead_sizes": ("2", "4/0"), "lead_basis": "withstand",
+        "parallel_max": 2, "lead_slack_ratio": 1.1, "lead_length_step_m": 1.524,
+        "bar_below_m": 1.83, "clearance_m": CLEARANCE_M,
+    }  # fmt: skip
+    return Limits(**(figures | given))
+
+
+def job(**given):
+    return Job(
+        "J1", "t", ("F1",), ("P0",), None, "auto", "pole", (), "T1", (), (), limits(**given),
+        RodSpec(1.83, 0.0159, 100.0), None,
+    )  # fmt: skip
+
+
+def lonlat(geometry, at=AT):
+    """Take metres east and north of a point out to longitude and latitude by geodesic."""
+
+    def out(xy):
+        azimuth_deg = np.degrees(np.arctan2(xy[:, 0], xy[:, 1]))
+        n = len(xy)
+        lon, lat, _ = GEOD.fwd(np.full(n, at[0]), np.full(n, at[1]), azimuth_deg, np.hypot(*xy.T))
+        return np.column_stack([lon, lat])
+
+    return None if geometry is None else shapely.transform(geometry, out)
+
+
+def layer(name, id_column, rows, at, numbers=()):
+    """Return a layer; a row is (id, geometry in metres, columns)."""
+    keys = {key for _, _, columns in rows for key in columns}
+    columns = {id_column: np.array([*[r[0] for r in rows], None], object)[:-1]}
+    for key in keys:
+        values = [r[2].get(key) for r in rows]
+        if key in numbers:
+            columns[key] = np.array([np.nan if v is None else v for v in values], float)
+        else:
+            columns[key] = np.array([*values, None], object)[:-1]
+    stated = {key: np.ones(len(rows), bool) for key in columns}
+    geometry = np.array([*[lonlat(r[1], at) for r in rows], None], object)[:-1]
+    return Layer(name, columns, stated, geometry)
+
+
+def territory(features=(), *, poles=(("P0", 0, 0),), spans=(), lines=(), soil=(), at=AT):
+    """Return a territory; features are (id, kind, geometry in metres[, own clearance])."""
+    xy = {name: (x, y) for name, x, y in poles}
+
+    def run(row):
+        return row[3] if len(row) > 3 else shapely.LineString([xy[row[1]], xy[row[2]]])
+
+    def kind(row):
+        return row[4] if len(row) > 4 else "overhead"
+
+    layers = [
+        layer("poles", "pole_id", [(n, shapely.Point(x, y), {}) for n, x, y in poles], at),
+        layer(
+            "spans",
+            "span_id",
+            [
+                (row[0], run(row), {"from_pole": row[1], "to_pole": row[2], "kind": kind(row)})
+                for row in spans
+            ]
+            or [("none", None, {"from_pole": "P0", "to_pole": "P0", "kind": "link"})],
+            at,
+        ),
+        layer(
+            "other_lines", "line_id", [(name, geometry, {}) for name, geometry in lines], at
+        ),
+        layer(
+            "soil",
+            "soil_id",
+            [(n, g, {"resistivity_ohm_m": r, "source": "survey"}) for n, g, r in soil]
+            or [("far", shapely.box(9000, 9000, 9001, 9001), {"resistivity_ohm_m": 1.0, "source": ""})],
+            at,
+            numbers=("resistivity_ohm_m",),
+        ),
+    ]  # fmt: skip
+    if features is not None:
+        rows = [
+            (
+                row[0],
+                row[2],
+                {"kind": row[1], "name": f"name of {row[0]}", "clearance_m": (*row, None)[3]},
+            )
+            for row in features
+        ] or [("far", shapely.Point(9000, 0), {"kind": "tree", "name": "", "clearance_m": None})]
+        layers.append(layer("surroundings", "feature_id", rows, at, numbers=("clearance_m",)))
+    return Territory("test", {item.name: item for item in layers}, {}, {})
+
+
+def neighbourhood(features=(), *, radius_m=40.0, centre=("P0",), given=None, **rest):
+    return Neighbourhood.build(
+        territory(features, **rest), job(**(given or {})), list(centre), radius_m
+    )
+
+
+def square(x, y, half):
+    return shapely.box(x - half, y - half, x + half, y + half)
