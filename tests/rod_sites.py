@@ -98,7 +98,7 @@ def territory(features=(), *, poles=(("P0", 0, 0),), spans=(), lines=(), soil=()
             "soil",
             "soil_id",
             [(n, g, {"resistivity_ohm_m": r, "source": "survey"}) for n, g, r in soil]
-            or [("far", shapely.box(9000, 9000, 9001, 9001), {"resistivity_ohm_m": 1.0, "source": ""})],
+            or [("far", shapely.box(9000, 9000, 9001, 9001), {"resistivity_ohm_m": 1.0, "source": ""})],  # noqa: E501
             at,
             numbers=("resistivity_ohm_m",),
         ),

@@ -172,6 +172,8 @@ def _beside(first_m: Floats, group: int | None) -> Floats:
 def _written(site: Site, frame: Frame, cells: _Cells) -> list[tuple[float, float]]:
     """Return the positions with seven decimals round the best cells."""
     lawful = np.flatnonzero(np.isfinite(cells.score))
+    if not lawful.size:
+        return []
     bearing_deg = np.round((cells.azimuth_deg[lawful] - site.north_deg) % 360.0, 6)
     score = cells.score[lawful]
     order = np.lexsort((cells.distance_m[lawful], bearing_deg, score.round(2)))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from markupsafe import Markup
 
 from gridground.jobmap.drawing import cut_label, number
-from gridground.jobmap.words import short_feet_text
+from gridground.jobmap.words import printable, short_feet_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -58,7 +58,9 @@ def bonding_svg(leads: Sequence[dict[str, Any]], title: str) -> Markup:
     parts += [_box(end, y_of[end]) for end in ends]
     return Markup(
         '<svg class="bonding" viewBox="0 0 {w} {h}" role="img" aria-label="{title}">{parts}</svg>'
-    ).format(w=number(_WIDTH), h=number(height), title=title, parts=Markup("").join(parts))
+    ).format(
+        w=number(_WIDTH), h=number(height), title=printable(title), parts=Markup("").join(parts)
+    )
 
 
 def _order(leads: Sequence[dict[str, Any]]) -> list[str]:
@@ -87,7 +89,7 @@ def _lanes(leads: Sequence[dict[str, Any]], ends: list[str]) -> list[int]:
 def _lead_words(lead: dict[str, Any], x: float, y: float) -> Markup:
     """Return the number, size and length beside a lead."""
     many = f"{lead['parallel']} × " if lead["parallel"] > 1 else ""
-    words = f"{cut_label(lead['lead_id'])}: {many}{cut_label(lead['size'])}, "
+    words = f"{cut_label(lead['lead_id'], 14)}: {many}{cut_label(lead['size'], 8)}, "
     words += short_feet_text(lead["length_m"])
     return Markup('<text class="bd-words" x="{}" y="{}" font-size="16">{}</text>').format(
         number(x), number(y + 5.5), words
@@ -105,5 +107,5 @@ def _box(end: str, y: float) -> Markup:
         number(_BOX_HEIGHT),
         number(16 + _BOX / 2),
         number(y + 6),
-        cut_label(end),
+        cut_label(end, 9),
     )

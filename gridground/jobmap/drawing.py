@@ -96,10 +96,16 @@ def number(value: float) -> str:
     return "0" if text == "-0" else text
 
 
-def cut_label(text: str) -> str:
-    """Return a label short enough for a drawing; the full text stands in the tables."""
+def cut_label(text: str, longest: int = LONGEST_LABEL) -> str:
+    """Return a label short enough for a drawing; the full text stands in the tables.
+
+    Examples
+    --------
+    >>> cut_label("P 19\\n"), cut_label("P123456789", 6)
+    ('P 19', 'P1234…')
+    """  # noqa: D301
     flat = " ".join(printable(text).split())
-    return flat if len(flat) <= LONGEST_LABEL else flat[: LONGEST_LABEL - 1] + "…"
+    return flat if len(flat) <= longest else flat[: longest - 1] + "…"
 
 
 @dataclass

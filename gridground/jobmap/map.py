@@ -16,6 +16,7 @@ from jinja2 import Template
 
 from gridground.jobmap.shape import check_shape
 from gridground.jobmap.sheet import sheet_parts
+from gridground.jobmap.words import printable
 from gridground.record import canonical_bytes
 
 if TYPE_CHECKING:
@@ -103,7 +104,7 @@ class Page(Figure):
     )
 
     def __init__(self, document: dict[str, Any]) -> None:
-        super().__init__(title=f"{document['job_id']}: {document['title']}")
+        super().__init__(title=printable(f"{document['job_id']}: {document['title']}"))
         # The charset stands first in this page's own template.
         self.header._children.clear()
         self.before, self.after = sheet_parts(document)

@@ -7,6 +7,8 @@ from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
+from markupsafe import Markup
+
 from gridground.jobmap import words
 from gridground.jobmap.bonding import bonding_svg
 from gridground.jobmap.sketch import Scene, inset_svg, line_state_text, sketch_svg
@@ -55,8 +57,9 @@ def _finalize(value: Any) -> Any:  # noqa: ANN401  whatever a template prints
     """Make controls visible; what is null or absent prints as words, never as a blank."""
     if value is None or type(value).__name__ == "Undefined":
         return words.NOT_STATED
-    # Escaping follows; markup made by our own drawings holds no controls.
-    return words.printable(value) if type(value) is str else value
+    if isinstance(value, Markup):
+        return Markup(words.printable(value))  # noqa: S704  was markup before, loses controls only
+    return words.printable(value) if isinstance(value, str) else value
 
 
 def _stated(items: list[str] | None, *, empty: str = "none") -> str:

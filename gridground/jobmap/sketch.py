@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 SKETCH_WIDTH = 760.0
 INSET_WIDTH = 380.0
+LIVE_NEAR_M = 60.0  # lines this near are kept in sight on the sketch; our judgement
 _ROLE_LETTERS = {"bracket": "B", "worksite": "W"}
 
 
@@ -92,10 +93,11 @@ def sketch_svg(scene: Scene) -> Markup:
         for pole_id in (way["pole_id"], way["bracket_pole_id"])
         if pole_id in scene.poles
     ]
+    points += _near_live(scene, points)
     view = view_of(
         points or list(scene.poles.values()) or [(0.0, 0.0)],
         width=SKETCH_WIDTH,
-        ratios=(0.46, 0.8),
+        ratios=(0.58, 0.8),
         least_m=60.0,
     )
     drawing = Drawing(view)
@@ -108,6 +110,19 @@ def sketch_svg(scene: Scene) -> Markup:
     _marks(drawing, scene)
     _names(drawing, scene, size=14.0)
     return drawing.svg("sketch", "Sketch of the job, north up")
+
+
+def _near_live(scene: Scene, points: list[Point]) -> list[Point]:
+    """Return where lines that stay energized come nearest, so that the sketch shows them."""
+    if not points:
+        return []
+    job = shapely.convex_hull(shapely.multipoints(points))
+    lines = list(scene.other_lines)
+    for row, line in zip(scene.document["picture"]["spans"], scene.spans, strict=True):
+        if not row["worked"]:
+            lines.append(line)
+    near = [line for line in lines if not line.is_empty and line.distance(job) <= LIVE_NEAR_M]
+    return [shapely.shortest_line(job, line).coords[-1] for line in near]
 
 
 def inset_svg(scene: Scene, location: dict[str, Any]) -> Markup:
@@ -255,8 +270,14 @@ def _ways(drawing: Drawing, scene: Scene) -> None:
         reach = 86.0 / drawing.view.scale / size
         far = (base[0] + heading[0] * reach, base[1] + heading[1] * reach)
         drawing.arrow("sk-way", far, (-heading[0], -heading[1]), 40.0)
-        words = f"D{count} {way['towards']}: {', '.join(way['sources']) or 'no source known'}"
+        words = f"D{count} {way['towards']}: {_few(way['sources'])}"
         drawing.label("sk-way-name", far, words, size=16.0, must=True)
+
+
+def _few(sources: list[str]) -> str:
+    """Name two sources; the table of ways out names them all."""
+    more = f" and {len(sources) - 2} more" if len(sources) > 2 else ""
+    return (", ".join(sources[:2]) or "no source known") + more
 
 
 def _heading(start: Point, outer: Point | None, line: Any) -> Point:  # noqa: ANN401  shapely

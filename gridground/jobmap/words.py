@@ -47,8 +47,11 @@ FAULT_KINDS = {
     "two_phase_ground_a": "two-phase-ground",
     "phase_ground_a": "phase-ground",
 }
-# Controls that no printer shows and that HTML changes or refuses; the rest stays as it is.
-_UNPRINTABLE = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff]")
+# Controls that no printer shows, that HTML changes or refuses, or that reorder what is read (an
+# override turns the digits of a pole number round); the rest of a text stays as it is.
+_UNPRINTABLE = re.compile(
+    r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\u202a-\u202e\u2066-\u2069\ud800-\udfff]"
+)
 
 
 def printable(text: str) -> str:

@@ -279,7 +279,7 @@ def _collection(geometry: dict[str, Any], transform: Transform | None, level: in
         kind = part.get("type") if isinstance(part, dict) else None
         if kind == "GeometryCollection":
             built.append(_collection(part, transform, level + 2))
-        elif kind in _LEVEL:
+        elif isinstance(kind, str) and kind in _LEVEL:
             built.append(_make(kind, [part.get("coordinates", MISSING)], transform)[0])
         else:
             raise _ShapeError("holds a part that is no geometry")

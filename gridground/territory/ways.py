@@ -36,7 +36,8 @@ class Way:
     towards : str
         ``"source" "tie" "cable" "lateral" "load"``.
     sources : tuple of str
-        Circuits and equipment beyond it, whatever the state of devices.
+        Circuits beyond it whatever the state of devices, and equipment that reaches it as things
+        stand.
     """
 
     pole: int
@@ -280,7 +281,7 @@ class _Beyond:
                 for name, kind, node in zip(
                     equipment.ids, equipment["kind"], equipment_nodes(self.network), strict=True
                 )
-                if kind in SOURCE_KINDS and node >= 0 and self.any[node] == self.any[beyond]
+                if kind in SOURCE_KINDS and node >= 0 and self.closed[node] == self.closed[beyond]
             )
         )
 

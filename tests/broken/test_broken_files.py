@@ -261,6 +261,7 @@ SURROUNDINGS = [
     ({"type": "LineString", "coordinates": [[-100, 40]]}, "fewer than two positions"),
     ({"type": "GeometryCollection", "geometries": []}, "is an empty collection"),
     ({"type": "GeometryCollection", "geometries": [3]}, "holds a part that is no geometry"),
+    ({"type": "GeometryCollection", "geometries": [{"type": []}]}, "holds a part that is no geo"),
     (
         {"type": "GeometryCollection", "geometries": [{"type": "Point", "coordinates": [200, 0]}]},
         "out of range",

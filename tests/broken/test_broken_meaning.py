@@ -239,6 +239,8 @@ def test_shared_neutral_must_be_named_by_both(copy):
 PROTECTION = [  # protection of F1, level, field, words
     ({"kind": "switch"}, R, "protection.kind", "use relay or fuse"),
     ({}, R, "protection.kind", "unknown kind null"),
+    ({"kind": ["relay"]}, R, "protection.kind", "unknown kind a list"),
+    ({**RELAY, "curve": {}}, R, "protection.curve", "unknown curve an object"),
     ({**RELAY, "curve": "IEEE ZI"}, R, "protection.curve", "use one of: IEEE MI"),
     ({**RELAY, "curve": None}, R, "protection.curve", "unknown curve null"),
     ({k: v for k, v in RELAY.items() if k != "pickup_a"}, R, "protection.pickup_a", "missing"),

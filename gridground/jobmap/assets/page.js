@@ -37,7 +37,7 @@
   function at(point) { return [point[1], point[0]]; }
   function where(row) { return [row.lat, row.lon]; }
   var LETTERS = { buried_power: "E", buried_gas: "G", buried_telecom: "C", buried_water: "W", buried_sewer: "S" };
-  var COLOURS = { buried_power: "#e8554d", buried_gas: "#f7dd3c", buried_telecom: "#f0a030", buried_water: "#7fb8ee", buried_sewer: "#6fbf73" };
+  var COLOURS = { buried_power: "#f4776b", buried_gas: "#f7dd3c", buried_telecom: "#f0a030", buried_water: "#7fb8ee", buried_sewer: "#6fbf73" };
   var DASHES = { buried_gas: "14 5", buried_telecom: "6 5", buried_water: "20 5 4 5", buried_sewer: "3 4" };
   function own(table, key) { return Object.prototype.hasOwnProperty.call(table, key) ? table[key] : undefined; }
 
@@ -116,6 +116,12 @@
     if (renderer) { options.renderer = renderer; }
     return L.polyline(points, options).addTo(map);
   }
+  // A label names two sources; the table of ways out names them all.
+  function fewSources(sources) {
+    const more = sources.length > 2 ? " and " + (sources.length - 2) + " more" : "";
+    return (sources.slice(0, 2).join(", ") || "no source known") + more;
+  }
+
   function parts(geometry) {
     var c = geometry.coordinates;
     switch (geometry.type) {
@@ -256,7 +262,7 @@
         { d: "M6 24 H32 V12 L56 30 L32 48 V36 H6 Z", fill: "#000", stroke: "#fff", "stroke-width": "2", transform: "rotate(" + angle.toFixed(1) + " 30 30)" }
       ]));
       (G.reach = G.reach || []).push(map.unproject(beyond, 20));
-      mark(map, map.unproject(beyond, 20), "mk-way", sign, "D" + (number + 1) + " " + way.towards + ": " + (way.sources.join(", ") || "no source known"));
+      mark(map, map.unproject(beyond, 20), "mk-way", sign, "D" + (number + 1) + " " + way.towards + ": " + fewSources(way.sources));
     });
     G.drawn.push("ways");
   };
