@@ -33,7 +33,7 @@ from gridground.jobvalues import (
 )
 from gridground.tables import read_table
 from gridground.territory.front import parse_json, read_bytes
-from gridground.territory.text import near_remedy, shown
+from gridground.territory.text import near_remedy, plain, shown
 from gridground.units import area_mm2
 
 if TYPE_CHECKING:
@@ -106,7 +106,7 @@ def _document(file: Path) -> tuple[dict[str, Any], str]:
     kind = file.suffix.lower()
     if kind not in {".toml", ".json"}:
         found = "is neither .toml nor .json"
-        raise InputError([Problem("reject", "job", (), shown(file.name), found, "name it so")])
+        raise InputError([Problem("reject", "job", (), plain(file.name), found, "name it so")])
     try:
         data = read_bytes(file, "job", limit=JOB_BYTES)
     except (OSError, ValueError) as error:  # a name too long, a zero byte
@@ -117,18 +117,20 @@ def _document(file: Path) -> tuple[dict[str, Any], str]:
     data = data.removeprefix(b"\xef\xbb\xbf")
     document: object
     if kind == ".json":
-        document = parse_json(data, "job", name=file.name)
+        document = parse_json(data, "job", name=plain(file.name))
     else:
         try:
             document = tomllib.loads(data.decode("utf-8"))
         except (ValueError, RecursionError) as error:
             reason = "is not UTF-8" if isinstance(error, UnicodeDecodeError) else str(error)
             found = f"broken TOML: {reason or 'nested too deep'}"
-            problem = Problem("reject", "job", (), file.name, found, "mend the file")
+            problem = Problem("reject", "job", (), plain(file.name), found, "mend the file")
             raise InputError([problem]) from error
     if not isinstance(document, dict):
         found = "is not an object with the keys of a job"
-        raise InputError([Problem("reject", "job", (), file.name, found, "write job_id = …")])
+        raise InputError(
+            [Problem("reject", "job", (), plain(file.name), found, "write job_id = …")]
+        )
     return document, sha256
 
 

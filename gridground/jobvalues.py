@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 
 from gridground.errors import Problem
 from gridground.tables import read_table
-from gridground.territory.text import as_id, id_fault, near_remedy, shown, text_fault
+from gridground.territory.text import as_id, id_fault, near_remedy, plain, shown, text_fault
 from gridground.units import area_mm2, parse_length_m, parse_voltage_v
 
 T = TypeVar("T")
@@ -40,8 +40,8 @@ class Section:
 
     def add(self, key: str, found: str, remedy: str) -> None:
         """Add a rejection about one key."""
-        field = f"{self.name}.{key}" if self.name else key
-        self.problems.append(Problem("reject", "job", (), field[:100], found, remedy))
+        field = f"{self.name}.{plain(key)}" if self.name else plain(key)
+        self.problems.append(Problem("reject", "job", (), field, found, remedy))
 
     def know(self, keys: Iterable[str]) -> None:
         """Say which keys may stand here, for those that are only read where they stand."""
@@ -93,7 +93,7 @@ class Section:
         for key in self.table:
             if key not in self._known:
                 remedy = near_remedy([key], self._known, "leave it out")
-                self.add(key[:64], f"unknown key {shown(key)}", remedy)
+                self.add(key, f"unknown key {shown(key)}", remedy)
         for inner in self._inner:
             inner.refuse_unknown()
 

@@ -156,6 +156,13 @@ def test_every_geometry_comes_out_as_it_went_in(tmp_path):
         assert one.geom_type == other.geom_type
 
 
+def test_collection_with_coordinates_only_is_refused_and_not_built(tmp_path):
+    geometry = {"type": "GeometryCollection", "coordinates": [1, 2]}
+    read = read_features(collection(tmp_path, [feature(geometry)]), "surroundings")
+    built, problems = build(read, read.namer(""))
+    assert (built[0], problems[0].found) == (None, "is an empty collection")
+
+
 def test_height_is_dropped_and_may_be_mixed(tmp_path):
     lines = [
         {"type": "LineString", "coordinates": [[0, 1, 99], [2, 3]]},

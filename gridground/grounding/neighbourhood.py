@@ -32,10 +32,7 @@ if TYPE_CHECKING:
 LAYERS = ("poles", "spans", "surroundings", "other_lines", "soil")
 UNKNOWN = "unknown"
 # Kinds that have a width: drawn as a line or a point, their edge is not known.
-WIDE_KINDS = (
-    *("building", "road", "sidewalk", "driveway", "water"),
-    *("paved", "rock", "public_place", "no_entry"),
-)
+WIDE_KINDS = "building road sidewalk driveway water paved rock public_place no_entry".split()
 
 
 @dataclass(frozen=True)
@@ -199,10 +196,7 @@ class Neighbourhood:
         return {name: row for row, name in enumerate(self.pole_ids)}
 
     def soil_at(self, x_m: float, y_m: float) -> Soil | None:
-        """Return the soil polygon that covers a point of the plane.
-
-        The smallest where several do (then the one of the smaller id), None where none does.
-        """
+        """Return the smallest soil polygon that covers a point of the plane, None for none."""
         covering = np.flatnonzero(shapely.intersects(self.soil, shapely.points(x_m, y_m)))
         if not len(covering):
             return None

@@ -120,8 +120,9 @@ def zone_meets(
         ``feature_id``, ``kind``, ``name``, by kind and id.
     """
     obstacles = neighbourhood.obstacles
-    ends = [tuple(pole_xy), tuple(pole_xy if rod_xy is None else rod_xy)]
-    lead = shapely.linestrings(np.asarray(ends, dtype=float))
+    ends = np.array([pole_xy, pole_xy if rod_xy is None else rod_xy], dtype=float)
+    # A line without length is near nothing to the index: it must be a point.
+    lead = shapely.linestrings(ends) if (ends[0] != ends[1]).any() else shapely.points(ends[0])
     rows = obstacles.tree.query(lead, predicate="dwithin", distance=radius_m)
     met = [
         {

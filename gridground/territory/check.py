@@ -101,7 +101,8 @@ def _values(
             found = f"columns.toml names {shown(origin.key)}, which no feature has"
             problem = Problem("reject", read.layer, (), column.name, found, remedy or "mend it")
             findings.problems.append(problem)
-        return [MISSING] * read.count, Seen(frozenset({type(MISSING)}))
+        nothing: list[Any] = [MISSING] * read.count
+        return nothing, Seen(nothing, frozenset({type(MISSING)}))
     values, seen = read.columns[origin.key], read.seen[origin.key]
     if origin.values:
         translate = origin.values
@@ -182,7 +183,7 @@ def _judge_id(task: Task) -> NDArray[np.object_]:
 
 def _clean(seen: Seen) -> bool:
     """Say quickly that nothing is wrong with any of the ids."""
-    if not seen.plain or seen.longest > ID_CHARACTERS or "" in seen.texts:
+    if not seen.plain or seen.longest > ID_CHARACTERS or "" in seen.values:
         return False
     return not seen.blanks or all(text == text.strip() for text in seen.texts)
 

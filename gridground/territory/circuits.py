@@ -12,7 +12,7 @@ from gridground.errors import Level
 from gridground.territory.columns import bands
 from gridground.territory.connection import Ends, masks
 from gridground.territory.findings import Findings
-from gridground.territory.text import near_remedy, shown
+from gridground.territory.text import near_remedy, plain, shown
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -149,7 +149,9 @@ def _judge_settings(settings: dict[str, Any], smallest_a: float) -> list[_What]:
     result: list[_What] = []
     for key in settings.keys() - set(known):
         remedy = near_remedy([key], known, "leave it out")
-        result.append(("open item", f"protection.{key[:40]}", "unknown setting, not used", remedy))
+        result.append(
+            ("open item", f"protection.{plain(key)}", "unknown setting, not used", remedy)
+        )
     judge = _judge_relay if kind == "relay" else _judge_fuse
     return sorted(result) + judge(settings, smallest_a)
 

@@ -10,6 +10,7 @@ import hashlib
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from operator import itemgetter
 from pathlib import Path
 from typing import Any, Final
@@ -22,11 +23,12 @@ from gridground.territory.front import (
     rejection,
     without_collector,
 )
-from gridground.territory.text import FORBIDDEN_BUT_BREAKS, TEXT_CHARACTERS, as_id, id_fault
+from gridground.territory.text import FORBIDDEN_BUT_BREAKS, TEXT_CHARACTERS, as_id, id_fault, plain
 
 PROPERTIES = 200
 PROPERTY_NAMES = 2000  # in one file
 _BOM = b"\xef\xbb\xbf"
+_THREE = itemgetter("type", "properties", "geometry")
 _FEATURE_MEMBERS = frozenset({"type", "properties", "geometry", "id", "bbox"})
 
 Names = Callable[[Sequence[int]], tuple[str, ...]]
@@ -48,10 +50,10 @@ class Seen:
 
     Attributes
     ----------
+    values : list
+        The column.
     types : set of type
         Of the values.
-    texts : set of str
-        The distinct texts.
     longest : int
         Characters of the longest text.
     plain : bool
@@ -60,11 +62,20 @@ class Seen:
         A blank stands in one of them.
     """
 
+    values: list[Any]
     types: frozenset[type]
-    texts: frozenset[str] = frozenset()
     longest: int = 0
     plain: bool = True
     blanks: bool = False
+
+    @cached_property
+    def texts(self) -> frozenset[str]:
+        """The distinct texts."""
+        if str not in self.types:
+            return frozenset()
+        if self.types == {str}:
+            return frozenset(self.values)
+        return frozenset(value for value in self.values if type(value) is str)
 
 
 @dataclass
@@ -132,18 +143,16 @@ def read_features(path: Path, layer: str) -> Features:
         With every problem of the file's structure; values of known columns and geometries are
         judged elsewhere.
     """
-    data = read_bytes(path, layer)
+    data, name = read_bytes(path, layer), plain(path.name)
     sha256 = hashlib.sha256(data).hexdigest()
     notes = []
     if data.startswith(_BOM):
         data = data[len(_BOM) :]
-        notes.append(
-            Problem("note", layer, (), path.name, "begins with a byte order mark", "ignored")
-        )
-    document = parse_json(data, layer, name=path.name)
+        notes.append(Problem("note", layer, (), name, "begins with a byte order mark", "ignored"))
+    document = parse_json(data, layer, name=name)
     del data
     with without_collector():
-        features = _collection(document, layer, path.name)
+        features = _collection(document, layer, name)
         properties, geometries = _members(features, layer)
         columns = _columns(properties, layer)
     date = document.get("date")
@@ -194,14 +203,14 @@ def _members(features: list[Any], layer: str) -> tuple[list[dict[str, Any]], lis
             "has no object `geometry`",
         ),
     ]
+    if not features:
+        return [], []
     try:
-        kinds = {feature["type"] for feature in features}
-        properties = [feature["properties"] for feature in features]
-        geometries = [feature["geometry"] for feature in features]
-        clean = kinds <= {"Feature"} and not (
-            (set(map(type, features)) - {dict})
-            or (set(map(type, properties)) - {dict, type(None)})
-            or (set(map(type, geometries)) - {dict, type(None)})
+        kinds, properties, geometries = map(list, zip(*map(_THREE, features), strict=True))
+        clean = (
+            kinds.count("Feature") == len(features)
+            and set(map(type, properties)) <= {dict, type(None)}
+            and set(map(type, geometries)) <= {dict, type(None)}
         )
     except (KeyError, TypeError, IndexError):
         clean = False
@@ -214,7 +223,9 @@ def _members(features: list[Any], layer: str) -> tuple[list[dict[str, Any]], lis
                     Problem("reject", layer, ids, member, found, "write GeoJSON features")
                 )
         raise InputError(problems)
-    return [{} if p is None else p for p in properties], geometries
+    if None in properties:
+        properties = [{} if one is None else one for one in properties]
+    return properties, geometries
 
 
 def _columns(properties: list[dict[str, Any]], layer: str) -> dict[str, list[Any]]:
@@ -239,22 +250,18 @@ def _columns(properties: list[dict[str, Any]], layer: str) -> dict[str, list[Any
 
 def look(values: list[Any]) -> Seen:
     """Return what occurs in a column."""
-    distinct: set[Any] = set()
-    if type(values[0]) is str:
-        try:
-            distinct = set(values)
-        except TypeError:  # something nested among them
-            distinct = set()
-    types = frozenset(map(type, distinct))
-    if not types or types - {str, type(None), type(MISSING)}:  # 1, 1.0 and true are one in a set
-        types = frozenset(map(type, values))
+    texts: list[str] = values
+    types: frozenset[type] = frozenset({str} if values else ())
+    try:
+        whole = "".join(values)  # all of them text, as in most columns
+    except TypeError:
+        types = frozenset({type(value) for value in values})
         if str not in types:
-            return Seen(types)
-        distinct = {value for value in values if type(value) is str}
-    texts = frozenset(distinct if types == {str} else (v for v in distinct if type(v) is str))
-    whole = "".join(texts)
-    plain = whole.isascii() and whole.isprintable()
-    return Seen(types, texts, max(map(len, texts)), plain, " " in whole)
+            return Seen(values, types)
+        texts = [value for value in values if type(value) is str]
+        whole = "".join(texts)
+    longest = max(map(len, texts), default=0)
+    return Seen(values, types, longest, whole.isascii() and whole.isprintable(), " " in whole)
 
 
 def _check_members(document: dict[str, Any], features: list[Any], read: Features) -> None:
@@ -270,8 +277,8 @@ def _check_members(document: dict[str, Any], features: list[Any], read: Features
     if len(read.columns) > PROPERTIES:
         rows = [r for r, f in enumerate(features) if len(f["properties"] or ()) > PROPERTIES]
         add(rows, "properties", f"more than {PROPERTIES} properties", "leave some out")
-    plain = set(map(len, features)) <= {3}  # the three members that every feature has
-    members: set[str] = set() if plain else set().union(*features)
+    bare = set(map(len, features)) <= {3}  # the three members that every feature has
+    members: set[str] = set() if bare else set().union(*features)
     if "crs" in members:
         add(
             [r for r, f in enumerate(features) if "crs" in f],
@@ -289,7 +296,7 @@ def _check_members(document: dict[str, Any], features: list[Any], read: Features
         problems.append(Problem("reject", layer, (), "", found, "leave it out"))
     for key, seen in read.seen.items():
         for rows, found, remedy in _value_faults(key, read.columns[key], seen):
-            add(rows, key[:64], found, remedy)
+            add(rows, plain(key), found, remedy)
     if problems:
         raise InputError(problems)
 

@@ -22,7 +22,7 @@ from typing import Any
 import jiter
 
 from gridground.errors import InputError, Level, Problem
-from gridground.territory.text import as_id, id_fault, shown
+from gridground.territory.text import as_id, id_fault, plain, shown
 
 FILE_BYTES = 256_000_000
 OBJECTS = 4_000_000
@@ -58,16 +58,16 @@ def read_bytes(path: Path, layer: str, *, limit: int = FILE_BYTES) -> bytes:
     """
     if not path.is_file():
         found = "is not a regular file" if path.exists() else "is not there"
-        raise rejection(layer, path.name, found, "give the file")
+        raise rejection(layer, plain(path.name), found, "give the file")
     try:
         with path.open("rb") as file:
             data = file.read(limit + 1)
     except OSError as error:
         reason = error.strerror or "unknown reason"
-        raise rejection(layer, path.name, f"cannot be read: {reason}", "mend it") from error
+        raise rejection(layer, plain(path.name), f"cannot be read: {reason}", "mend it") from error
     if len(data) > limit:
         remedy = "split the territory or leave out what is not needed"
-        raise rejection(layer, path.name, f"larger than {limit / 1e6:g} MB", remedy)
+        raise rejection(layer, plain(path.name), f"larger than {limit / 1e6:g} MB", remedy)
     return data
 
 
@@ -119,7 +119,7 @@ def _explained(data: bytes, layer: str, name: str, message: str) -> Problem:
         names = ", ".join(map(shown, keys or [key]))
         where = "" if ids else f" (line {line})"
         found = f"the name {names} stands twice in one object{where}"
-        return Problem("reject", layer, ids, key[:64], found, "keep one of the two values")
+        return Problem("reject", layer, ids, plain(key), found, "keep one of the two values")
     if "recursion limit" in message:
         found = f"nested deeper than {DEPTH} levels"
         return Problem("reject", layer, (), name, found, "write plain GeoJSON")

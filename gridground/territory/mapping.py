@@ -40,7 +40,7 @@ from typing import Any
 from gridground.errors import InputError, Problem
 from gridground.territory.columns import LAYERS, Column
 from gridground.territory.front import read_bytes
-from gridground.territory.text import near_remedy, shown
+from gridground.territory.text import near_remedy, plain, shown, text_fault
 from gridground.units import M_PER_FT, M_PER_IN, M_PER_MILE
 
 FILE_NAME = "columns.toml"
@@ -156,12 +156,12 @@ class _Reader:
         """Read the table of one layer."""
         if name not in LAYERS or not isinstance(table, dict):
             found = f"{shown(name)} is not a table of a layer"
-            self.reject(name[:64], found, near_remedy([name], LAYERS, "use a layer name"))
+            self.reject(plain(name), found, near_remedy([name], LAYERS, "use a layer name"))
             return None
         known = {column.name: column for column in LAYERS[name]}
         file, join_m, origins = f"{name}.geojson", None, {}
         for key, value in table.items():
-            where = f"{name}.{key[:64]}"
+            where = f"{name}.{plain(key)}"
             if key == "file":
                 file = self.file(where, value) or file
             elif key == "join":
@@ -175,7 +175,8 @@ class _Reader:
 
     def file(self, where: str, value: object) -> str | None:
         """Read a file name: a plain name in the folder, nothing that leads out of it."""
-        if isinstance(value, str) and value and Path(value).name == value and "\0" not in value:
+        usable = isinstance(value, str) and value and text_fault(value, limit=255) is None
+        if isinstance(value, str) and usable and Path(value).name == value:
             return value
         self.reject(where, f"{shown(value)} is not a file name", "name a file of this folder")
         return None

@@ -11,6 +11,7 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import chain
+from operator import itemgetter
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -30,6 +31,7 @@ _LEVEL = {
     "Point": 0, "MultiPoint": 1, "LineString": 1, "MultiLineString": 2, "Polygon": 2,
     "MultiPolygon": 3,
 }  # fmt: skip
+_TWO = itemgetter("type", "coordinates")
 _SINGLE = {"MultiPoint": "Point", "MultiLineString": "LineString"}
 _WGS84 = frozenset(
     {"urn:ogc:def:crs:OGC:1.3:CRS84", "urn:ogc:def:crs:OGC::CRS84", "EPSG:4326", "OGC:CRS84"}
@@ -91,8 +93,12 @@ def build(read: Features, names: Names) -> tuple[NDArray[np.object_], list[Probl
     result = np.full(read.count, None, dtype=object)
     faults: dict[str, list[int]] = {}
     work = _Work(read, transform, result, faults)
-    for kind, rows in _kinds(read.geometries).items():
-        _build_kind(work, kind, rows)
+    uniform = _uniform(read.geometries)
+    if uniform is not None and uniform[0] in GEOMETRY[read.layer] and uniform[0] in _LEVEL:
+        _build_items(work, *uniform, list(range(read.count)))
+    else:
+        for kind, rows in _kinds(read.geometries).items():
+            _build_kind(work, kind, rows)
     for found, rows in faults.items():
         ids = names(sorted(rows))
         problems.append(Problem("reject", read.layer, ids, "geometry", found, _remedy(found)))
@@ -100,11 +106,19 @@ def build(read: Features, names: Names) -> tuple[NDArray[np.object_], list[Probl
     return result, problems
 
 
+def _uniform(geometries: list[Any]) -> tuple[str, list[Any]] | None:
+    """Return type and coordinates where all have the same type and nothing else, as usual."""
+    try:
+        kinds, items = zip(*map(_TWO, geometries), strict=True)
+    except (KeyError, TypeError, ValueError):  # something missing, null or empty
+        return None
+    alike = isinstance(kinds[0], str) and kinds.count(kinds[0]) == len(kinds)
+    return (kinds[0], list(items)) if alike and set(map(len, geometries)) == {2} else None
+
+
 def _kinds(geometries: list[Any]) -> dict[str | None, list[int]]:
     """Return the rows of each geometry type; None for null geometry, empty for an unknown type."""
     kinds = [None if one is None else one.get("type", "") for one in geometries]
-    if kinds and kinds[0] in GEOMETRY["surroundings"] and kinds.count(kinds[0]) == len(kinds):
-        return {kinds[0]: list(range(len(kinds)))}
     rows_of: dict[str | None, list[int]] = {}
     for row, (kind, one) in enumerate(zip(kinds, geometries, strict=True)):
         known = one is None or (isinstance(kind, str) and kind in GEOMETRY["surroundings"])
@@ -145,7 +159,9 @@ def _build_kind(work: _Work, kind: str | None, rows: list[int]) -> None:
     single = _SINGLE.get(kind, "")
     if kind not in allowed and single not in allowed:
         work.fault(f"is {kind or 'no known type'}, not {' or '.join(allowed)}", rows)
-    elif bad := [row for row in rows if "crs" in read.geometries[row]]:
+    elif bad := [
+        row for row in rows if len(read.geometries[row]) > 2 and "crs" in read.geometries[row]
+    ]:
         work.fault("has a coordinate system of its own", bad)
     elif kind == "GeometryCollection":
         for row in rows:
@@ -194,13 +210,15 @@ def _flatten(items: list[Any], level: int) -> _Flat:
     """Flatten coordinates nested `level` lists above their positions."""
     counts = []
     for _ in range(level):
-        if set(map(type, items)) - {list}:
-            raise _ShapeError("coordinates are not nested as the type asks")
-        counts.append(list(map(len, items)))
+        try:
+            counts.append(list(map(list.__len__, items)))
+        except TypeError:
+            raise _ShapeError("coordinates are not nested as the type asks") from None
         items = list(chain.from_iterable(items))
-    if set(map(type, items)) - {list}:
-        raise _ShapeError("a position is not a list of numbers")
-    sizes = set(map(len, items))
+    try:
+        sizes = set(map(list.__len__, items))
+    except TypeError:
+        raise _ShapeError("a position is not a list of numbers") from None
     flat = list(chain.from_iterable(items))
     if set(map(type, flat)) - {int, float}:
         raise _ShapeError("a position holds something other than numbers")

@@ -45,6 +45,12 @@ def shown(value: object, *, limit: int = 40) -> str:
     return text if len(text) <= limit + 2 else text[:limit] + "…"
 
 
+def plain(name: str, *, limit: int = 64) -> str:
+    """Return a name out of the user's file for a message: hidden characters escaped, cut."""
+    cut = name if len(name) <= limit else name[:limit] + "…"
+    return cut if cut.isprintable() else repr(cut)[1:-1]
+
+
 def text_fault(value: str, *, limit: int = TEXT_CHARACTERS) -> str | None:
     """Return what is wrong with free text, or None."""
     if len(value) > limit:

@@ -163,7 +163,7 @@ FEATURES = [  # what is done to the only soil feature: field, ids, words
     (lambda f: f["properties"].update(x="a" * 2001), "x", ["L1"], "longer than 2,000 characters"),
     (lambda f: f["properties"].update(x="a\u202eb"), "x", ["L1"], "direction-changing"),
     (lambda f: f["properties"].update(x="a\x00b"), "x", ["L1"], "control"),
-    (lambda f: f["properties"].update({"\u202ex": 1}), "\u202ex", ["L1"], "property name"),
+    (lambda f: f["properties"].update({"\u202ex": 1}), "\\u202ex", ["L1"], "property name"),
 ]
 
 
@@ -260,6 +260,7 @@ def test_infinite_position(copy):
 SURROUNDINGS = [
     ({"type": "LineString", "coordinates": [[-100, 40]]}, "fewer than two positions"),
     ({"type": "GeometryCollection", "geometries": []}, "is an empty collection"),
+    ({"type": "GeometryCollection", "coordinates": []}, "is an empty collection"),
     ({"type": "GeometryCollection", "geometries": [3]}, "holds a part that is no geometry"),
     ({"type": "GeometryCollection", "geometries": [{"type": []}]}, "holds a part that is no geo"),
     (
