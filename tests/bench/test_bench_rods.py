@@ -1,6 +1,6 @@
 """Speed of a rod place against judging its candidates one pair at a time, in the same run."""
 
-from __future__ import annotations
+from __future__ import annotations  # noqa: I001
 
 import math
 import time

@@ -65,7 +65,9 @@ class Browser:
 
     def requests(self) -> list[str]:
         """Return every address that was asked for since the page was opened."""
-        messages = (json.loads(row["message"])["message"] for row in self.driver.get_log("performance"))
+        messages = (
+            json.loads(row["message"])["message"] for row in self.driver.get_log("performance")
+        )
         return [
             message["params"]["request"]["url"]
             for message in messages

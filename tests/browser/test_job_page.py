@@ -70,7 +70,9 @@ def test_map_is_drawn_with_every_mark(browser, opened):
     assert browser.run("return document.querySelectorAll('.mk-way').length") == 2
     assert browser.run("return document.querySelectorAll('.mk-pole').length") == 6
     assert browser.run("return gridground.map.getMaxZoom()") >= 21
-    assert browser.run("return getComputedStyle(document.getElementById('sketch')).display") == "none"
+    assert (
+        browser.run("return getComputedStyle(document.getElementById('sketch')).display") == "none"
+    )
 
 
 def test_whole_job_is_in_sight(browser, opened):
@@ -125,7 +127,12 @@ def cuts(page: bytes) -> list[int]:
     for mark in marks:
         spot = page.rindex(mark)
         places += [spot, spot + len(mark), spot + len(mark) + 40]
-    return [*places, page.rindex(b"controls("), page.rindex(b"</script>"), page.rindex(b"data-plan")]
+    return [
+        *places,
+        page.rindex(b"controls("),
+        page.rindex(b"</script>"),
+        page.rindex(b"data-plan"),
+    ]
 
 
 def test_cut_off_page_never_says_ready(browser, settled):
@@ -147,7 +154,10 @@ def test_without_the_last_element_it_is_not_whole(browser, settled):
 @pytest.mark.parametrize(
     ("old", "new"),
     [
-        ("Drive the rod full depth, 15 ft 8 in (4.75 m) from P19 at 20°.</span>", "Skip it.</span>"),
+        (
+            "Drive the rod full depth, 15 ft 8 in (4.75 m) from P19 at 20°.</span>",
+            "Skip it.</span>",
+        ),
         ('<span data-word="to">neutral</span>', '<span data-word="to">A</span>'),
         ('{"plan":"{', '{"plan":"{ '),
         ('\\"open_items\\":[]', '\\"open_items\\":[ ]'),
@@ -196,7 +206,9 @@ def test_hostile_text_is_shown_and_not_run(browser, hostile):
     text = squeezed(browser.run("return document.body.textContent"))
     for step in step_texts(document):
         assert squeezed(printable(step)) in text
-    labels = browser.run("return [...document.querySelectorAll('.mk-word')].map(n => n.textContent)")
+    labels = browser.run(
+        "return [...document.querySelectorAll('.mk-word')].map(n => n.textContent)"
+    )
     assert f"P19{printable(HOSTILE)}" in labels
 
 
@@ -255,7 +267,7 @@ for (const n of document.querySelectorAll('body *')) {
   if (r < 7 && !n.closest('.leaflet-disabled')) { bad.push([n.className, n.textContent.slice(0, 30), r]); }
 }
 return bad;
-"""
+"""  # noqa: E501
 
 
 def test_text_stands_out_seven_to_one(browser, opened):

@@ -1,6 +1,6 @@
 """Laws of rod places: more in the way is never better, and nothing depends on names or order."""
 
-from __future__ import annotations
+from __future__ import annotations  # noqa: I001
 
 import math
 
