@@ -250,7 +250,7 @@ def test_every_fact_is_there_without_script(plan, parsed):
 
 
 def test_lead_rows_hold_their_own_words(page, plan):
-    rows = re.findall(r'<tr data-lead="[^"]*">(.*?)</tr>', page, re.DOTALL)
+    rows = re.findall(r"<tr data-lead>(.*?)</tr>", page, re.DOTALL)
     assert len(rows) == len(plan["leads"]) == 11
     for row, lead in zip(rows, plan["leads"], strict=True):
         text = Parsed(row).text

@@ -21,4 +21,4 @@ def test_no_page_is_stale(made):
 def test_pages_stay_within_the_budget(made):
     assert {
         name: len(page.encode()) for name, page in made.items() if len(page.encode()) > 500_000
-    } == {}  # noqa: E501, RUF100
+    } == {}

@@ -32,7 +32,10 @@ if TYPE_CHECKING:
 LAYERS = ("poles", "spans", "surroundings", "other_lines", "soil")
 UNKNOWN = "unknown"
 # Kinds that have a width: drawn as a line or a point, their edge is not known.
-WIDE_KINDS = "building road sidewalk driveway water paved rock public_place no_entry".split()  # noqa: SIM905
+WIDE_KINDS = [
+    *("building", "road", "sidewalk", "driveway", "water"),
+    *("paved", "rock", "public_place", "no_entry"),
+]
 
 
 @dataclass(frozen=True)

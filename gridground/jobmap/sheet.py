@@ -23,7 +23,9 @@ STEP_PARTS = (
     ("remove", "Remove", "the same leads backwards; count out"),
     ("release", "Release", "only when count out equals count in"),
 )
-SHOWN_CASES = 24
+SHOWN_CASES = 12
+NEAREST_SHOWN = 3
+LONGEST_WORD = 20  # letters; what a table column bears without breaking
 
 
 @cache
@@ -54,12 +56,21 @@ def environment() -> Environment:
 
 
 def _finalize(value: Any) -> Any:  # noqa: ANN401  whatever a template prints
-    """Make controls visible; what is null or absent prints as words, never as a blank."""
+    """Make controls visible; what is null or absent prints as words, never as a blank.
+
+    Text with a word too long for a column may break anywhere; a pole's number never does. The
+    templates put no text of a plan into attributes.
+    """
     if value is None or type(value).__name__ == "Undefined":
         return words.NOT_STATED
     if isinstance(value, Markup):
         return Markup(words.printable(value))  # noqa: S704  was markup before, loses controls only
-    return words.printable(value) if isinstance(value, str) else value
+    if not isinstance(value, str):
+        return value
+    text = words.printable(value)
+    if max(map(len, text.split()), default=0) <= LONGEST_WORD:
+        return text
+    return Markup('<span class="long">{}</span>').format(text)
 
 
 def _stated(items: list[str] | None, *, empty: str = "none") -> str:
@@ -107,6 +118,7 @@ def sheet_context(document: dict[str, Any]) -> dict[str, Any]:
         "faults": _faults(document),
         "fault_kinds": words.FAULT_KINDS,
         **_cases(document),
+        "check_sources": list(dict.fromkeys(row["source"] for row in document["checks"])),
         "buried": [
             (letter, words.class_of(kind, words.KINDS), words.kind_text(kind))
             for kind, letter in words.BURIED_LETTERS.items()
@@ -114,12 +126,12 @@ def sheet_context(document: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def _first(document: dict[str, Any]) -> dict[str, Any] | None:
-    """Return the first step of the plan that says something."""
-    for key, title, _ in STEP_PARTS:
-        for step in document["steps"][key]:
-            return {"part": title, **step}
-    return None
+def _first(document: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return the first step, and the first one at a pole where that is another."""
+    steps = [step for key, _, _ in STEP_PARTS for step in document["steps"][key]]
+    at_pole = next((step for step in steps if step["pole_id"]), None)
+    found = [*steps[:1], at_pole]
+    return [step for place, step in enumerate(found) if step and step not in found[:place]]
 
 
 def _titles(document: dict[str, Any]) -> dict[str, str]:
@@ -146,12 +158,20 @@ def _location(scene: Scene, location: dict[str, Any]) -> dict[str, Any]:
         **location,
         "title": title,
         "place": place,
-        "rod": location["rod"] and {"reasons": [], "nearest": [], "meets": [], **location["rod"]},
+        "rod": _rod(location["rod"]),
         "leads": leads,
         "count": sum(lead["parallel"] for lead in leads),
         "inset": inset_svg(scene, location),
         "bonding": bonding_svg(leads, f"Leads at {place}"),
     }
+
+
+def _rod(rod: dict[str, Any] | None) -> dict[str, Any] | None:
+    """Return a rod with the few features that come nearest."""
+    if not rod:
+        return None
+    near = sorted(rod.get("nearest", []), key=lambda row: row["distance_m"])
+    return {"reasons": [], "meets": [], **rod, "nearest": near[:NEAREST_SHOWN]}
 
 
 def _faults(document: dict[str, Any]) -> list[dict[str, Any]]:
@@ -161,7 +181,8 @@ def _faults(document: dict[str, Any]) -> list[dict[str, Any]]:
     return [
         {
             "pole_id": pole_id,
-            "governs": words.FAULT_KINDS.get(row["governing"], row["governing"]),
+            "governs": words.FAULT_KINDS.get(f"{row['governing'].removesuffix('_a')}_a")
+            or row["governing"],
             **row,
         }
         for pole_id in [*order, *rest]

@@ -1,6 +1,6 @@
 """Speed of a rod place against judging its candidates one pair at a time, in the same run."""
 
-from __future__ import annotations  # noqa: I001
+from __future__ import annotations
 
 import math
 import time
@@ -8,7 +8,6 @@ import time
 import numpy as np
 import pytest
 import shapely
-
 from rod_sites import limits, neighbourhood
 
 from gridground.grounding.rods import place_rod

@@ -1,6 +1,6 @@
 """Laws of rod places: more in the way is never better, and nothing depends on names or order."""
 
-from __future__ import annotations  # noqa: I001
+from __future__ import annotations
 
 import math
 
@@ -8,7 +8,6 @@ import numpy as np
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
 from rod_sites import CLEARANCE_M, GEOD, limits, neighbourhood
 
 from gridground.grounding.rods import NoRodPlace, check_rod, place_rod, rod_place_at

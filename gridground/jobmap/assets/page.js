@@ -364,11 +364,19 @@
   }
   /* Labels that would lie over a more important one are left out until the map is nearer. */
   var RANKS = ["mk-ground", "mk-way", "mk-rod", "mk-letter", "mk-pole", "mk-name"];
+  function keepInside(node, box, frame) {
+    var spot = node.parentNode.getBoundingClientRect(), right = 0;
+    if (spot.left > frame.left && spot.left < frame.right) {
+      right = box.left < frame.left + 6 ? frame.left + 6 - box.left : Math.min(0, frame.right - 6 - box.right);
+    }
+    node.style.marginLeft = right + "px";
+    return { left: box.left + right, right: box.right + right, top: box.top, bottom: box.bottom };
+  }
   function untangle(map) {
     var frame = map.getContainer().getBoundingClientRect(), kept = [], boxes = [];
     map.getContainer().querySelectorAll(".mk-ground > .mk-sign").forEach(function (node) { kept.push(node.getBoundingClientRect()); });
     map.getContainer().querySelectorAll(".mk-word, .mk-letter > .mk-sign").forEach(function (node) {
-      node.style.marginTop = "0px";
+      node.style.marginTop = node.style.marginLeft = "0px";
       var box = node.getBoundingClientRect();
       if (box.width && box.right > frame.left && box.left < frame.right && box.bottom > frame.top && box.top < frame.bottom) {
         var rank = RANKS.findIndex(function (css) { return node.parentNode.classList.contains(css); });
@@ -388,6 +396,8 @@
       var down = free.length ? free[0] : 0, a = item.box;
       item.node.classList.toggle("hidden", !free.length && item.rank > 0);
       item.node.style.marginTop = down + "px";
+      /* a way's words stay in sight as long as its arrow is */
+      if (item.rank === 1) { a = keepInside(item.node, a, frame); }
       if (free.length || item.rank === 0) {
         kept.push({ left: a.left, right: a.right, top: a.top + down, bottom: a.bottom + down });
       }
