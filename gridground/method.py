@@ -40,7 +40,6 @@ class Scene:
     zone: Zone
     neighbourhood: Neighbourhood
     faults: dict[tuple[str, str], FaultAt] = field(default_factory=dict)
-    fault_items: dict[tuple[str, str], list[OpenItem]] = field(default_factory=dict)
 
     @cached_property
     def nodes(self) -> list[int]:
@@ -98,19 +97,64 @@ class Scene:
         """
         key = (pole_id, circuit_id)
         if key not in self.faults:
-            answers = [self._fault_from(origin, key) for origin in self.origins]
-            self.faults[key] = _largest(answers)
+            try:
+                self._work_out_faults(circuit_id, self._near(circuit_id))
+            except NoPlanError:
+                # One of the poles near has unknown figures: only the asked one matters.
+                self._work_out_faults(circuit_id, [pole_id])
+        if key not in self.faults:
+            self._work_out_faults(circuit_id, [pole_id])
         return self.faults[key]
 
-    def _fault_from(self, origin: Origin, key: tuple[str, str]) -> FaultAt:
-        """Return the faults at a pole from one origin, and keep what it leaves open."""
-        pole_id, circuit_id = key
-        asked = {"circuit_id": circuit_id, "pole_ids": [pole_id]}
-        clearing = self.job.limits.clearing
-        found = faults_at(self.territory, origin.network, **asked, clearing=clearing)  # type: ignore[arg-type]
-        items = fault_open_items(self.territory, origin.network, **asked, clearing=clearing)  # type: ignore[arg-type]
-        self.fault_items.setdefault(key, []).extend(items)
-        return found[pole_id]
+    def _near(self, circuit_id: str) -> list[str]:
+        """Return the poles round the worksite at which the circuit has spans."""
+        circuits = self.territory.spans["circuit_id"]
+        near = self.neighbourhood.centre_poles
+        return [
+            pole
+            for pole in near
+            if any(
+                circuits[s] == circuit_id
+                for s in self.network.spans_at(self.network.pole_row[pole])
+            )
+        ]
+
+    def _work_out_faults(self, circuit_id: str, poles: list[str]) -> None:
+        """Work out the faults at some poles from every origin at once."""
+        answers = [
+            faults_at(
+                self.territory,
+                origin.network,
+                circuit_id=circuit_id,
+                pole_ids=poles,
+                clearing=self.job.limits.clearing,
+            )
+            for origin in self.origins
+        ]
+        for pole in poles:
+            self.faults[pole, circuit_id] = _largest([found[pole] for found in answers])
+
+    def fault_items(self, spots: Sequence[Spot]) -> list[OpenItem]:
+        """Return what the faults at the locations leave open."""
+        poles: dict[str, list[str]] = {}
+        for spot in spots:
+            ends = (
+                [spot.top.pole_id] if spot.top.pole_id else self._span_ends(str(spot.top.span_id))
+            )
+            for circuit in top.circuits:
+                poles.setdefault(circuit.circuit_id, []).extend(map(str, ends))
+        return [
+            item
+            for circuit_id, names in poles.items()
+            for origin in self.origins
+            for item in fault_open_items(
+                self.territory,
+                origin.network,
+                circuit_id=circuit_id,
+                pole_ids=list(dict.fromkeys(names)),
+                clearing=self.job.limits.clearing,
+            )
+        ]
 
     def duty(self, spot: Spot) -> Duty:
         """Return what the leads of a location must carry."""

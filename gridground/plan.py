@@ -138,7 +138,7 @@ def _document(
     totals = totals_of(placement, chosen.rows, zones)
     items = [*open_items(scene), *placement.open_items]
     items += [item for electrode in chosen.electrodes for item in electrode.items]
-    items += [item for found in scene.fault_items.values() for item in found]
+    items += scene.fault_items(placement.spots)
     document: dict[str, Any] = {
         "format": FORMAT,
         "job_id": job.job_id,

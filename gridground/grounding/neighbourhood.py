@@ -32,10 +32,7 @@ if TYPE_CHECKING:
 LAYERS = ("poles", "spans", "surroundings", "other_lines", "soil")
 UNKNOWN = "unknown"
 # Kinds that have a width: drawn as a line or a point, their edge is not known.
-WIDE_KINDS = [
-    *("building", "road", "sidewalk", "driveway", "water"),
-    *("paved", "rock", "public_place", "no_entry"),
-]
+WIDE_KINDS = tuple("building road sidewalk driveway water paved rock public_place no_entry".split())  # noqa: SIM905
 
 
 @dataclass(frozen=True)

@@ -44,6 +44,9 @@ def without_collector() -> Iterator[None]:
         yield
     finally:
         if was:
+            # To the oldest generation and back: what was read is not walked at the next turn.
+            gc.freeze()
+            gc.unfreeze()
             gc.enable()
 
 
