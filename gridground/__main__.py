@@ -1,5 +1,5 @@
 """``python -m gridground``."""
 
-from gridground.cli import main
+from gridground.cli import run
 
-raise SystemExit(main())
+raise SystemExit(run())

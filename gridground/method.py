@@ -138,9 +138,8 @@ class Scene:
         """Return what the faults at the locations leave open."""
         poles: dict[str, list[str]] = {}
         for spot in spots:
-            ends = (
-                [spot.top.pole_id] if spot.top.pole_id else self._span_ends(str(spot.top.span_id))
-            )
+            top = spot.top
+            ends = [top.pole_id] if top.pole_id else self._span_ends(str(top.span_id))
             for circuit in top.circuits:
                 poles.setdefault(circuit.circuit_id, []).extend(map(str, ends))
         return [
