@@ -57,7 +57,8 @@ def choose_method(  # noqa: PLR0911  one return a rule, in order
     if dual.passes != single.passes:
         better = dual if dual.passes else single
         return better, (
-            f"Only {better.placement.method} keeps every voltage on the worker within the limit."
+            f"Only {better.placement.method} bonds every contact of the worker and keeps each "
+            f"within the limit. {_voltages(dual, single)}"
         )
     if dual.placement.remarks:
         return single, (
@@ -81,8 +82,19 @@ def choose_method(  # noqa: PLR0911  one return a rule, in order
         return single, "Single-point: the brackets leave open items that the whole set does not."
     return dual, (
         f"Dual-point: a bracket on each of {ways} ways out keeps whipping leads a span away from "
-        "the worker, and the personal ground bonds what the worker reaches."
+        "the worker, and the personal ground bonds what the worker reaches. "
+        + _voltages(dual, single)
     )
+
+
+def _voltages(dual: Outcome, single: Outcome) -> str:
+    """Set the largest voltages of both methods beside each other."""
+    parts = [
+        f"{outcome.placement.method} {outcome.worst_v:.1f} V"
+        for outcome in (dual, single)
+        if outcome.worst_v is not None
+    ]
+    return f"Largest voltage on the worker: {', '.join(parts)}; limit {dual.limit_v:.0f} V."
 
 
 def dual_leads(outcome: Outcome) -> int:

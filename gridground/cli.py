@@ -9,6 +9,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from gridground import __version__
 from gridground.errors import GridgroundError, InputError, NoPlanError, Problem, TableError
 
 if TYPE_CHECKING:
@@ -62,6 +63,7 @@ def _parser() -> argparse.ArgumentParser:
         description="Plan temporary protective grounding on the map.",
         epilog="exit codes: 0 done or ready, 1 open items remain, 2 rejected, 3 no plan possible",
     )
+    parser.add_argument("--version", action="version", version=f"gridground {__version__}")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
     check = _command(commands, "check", "read and judge the data", "check sample_data/territory")
     check.add_argument("territory")
@@ -155,7 +157,8 @@ def _plan(asked: argparse.Namespace) -> int:
         plan = plan_job(territory, job)
     except NoPlanError as error:
         return _refuse(asked, error, (territory, job))
-    write_files(folder, plan_files(plan, page_html(plan)), force=asked.force)
+    files = plan_files(plan, page_html(plan))
+    write_files(folder, files, force=asked.force, instead_of=[f"{job.job_id}.refused.json"])
     _summary(asked, plan.document, ready=plan.ready)
     return READY if plan.ready else OPEN
 
@@ -185,7 +188,7 @@ def _summary(asked: argparse.Namespace, document: dict[str, Any], *, ready: bool
 
 def _refuse(asked: argparse.Namespace, error: NoPlanError, inputs: tuple[Territory, Job]) -> int:
     """Write why no plan is possible."""
-    from gridground.export import write_files  # noqa: PLC0415  start-up time
+    from gridground.export import PLAN_ENDS, write_files  # noqa: PLC0415  start-up time
 
     territory, job = inputs
     reasons = [vars(r) | {"where": list(r.where)} for r in dict.fromkeys(error.reasons)]
@@ -197,7 +200,8 @@ def _refuse(asked: argparse.Namespace, error: NoPlanError, inputs: tuple[Territo
     }
     text = json.dumps(refusal, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
     files = {f"{job.job_id}.refused.json": (text + "\n").encode("utf-8")}
-    write_files(Path(asked.output), files, force=asked.force)
+    old = [f"{job.job_id}.{end}" for end in PLAN_ENDS]
+    write_files(Path(asked.output), files, force=asked.force, instead_of=old)
     if asked.json:
         print(text)
     for reason in reasons:
@@ -211,9 +215,11 @@ def _map(asked: argparse.Namespace) -> int:
     from gridground.export import read_plan, write_files  # noqa: PLC0415  start-up time
     from gridground.jobmap import page_html  # noqa: PLC0415
 
-    page = page_html(read_plan(asked.plan))
+    plan = read_plan(asked.plan)
+    page = page_html(plan)
     target = Path(asked.output)
     write_files(target.parent, {target.name: page.encode("utf-8")}, force=asked.force)
+    _say(f"{target}: {'ready' if plan.ready else 'not ready'} per plan")
     return READY
 
 
@@ -233,9 +239,14 @@ def _faults(asked: argparse.Namespace) -> int:
             "reject", "call", (asked.circuit,), "--circuit", "is not in the territory", known
         )
         return _report([problem])
+    target = Path(asked.output)
+    if target.suffix not in {".csv", ".parquet"}:
+        problem = Problem(
+            "reject", "call", (), "--output", f"ends in {target.suffix!r}", "Name .csv or .parquet."
+        )
+        return _report([problem])
     columns = fault_columns(territory, Network.build(territory), circuit_id=asked.circuit)
     table = pd.DataFrame({name: columns[name] for name in FAULT_COLUMNS})
-    target = Path(asked.output)
     if target.suffix == ".parquet":
         content = _parquet(table)
     else:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
@@ -11,8 +10,9 @@ import shapely
 
 from gridground.electrical.tolerable import step_limit_v
 from gridground.grounding.earth import radius_for_step_m, step_v, touch_v
+from gridground.grounding.electrodes import FOOTING_DIAMETER_M, FOOTING_LENGTH_M
 from gridground.grounding.poletop import PoleTop
-from gridground.grounding.zones import cone_zone
+from gridground.grounding.zones import cone_zone, zone_meets
 from gridground.record import Check
 from gridground.units import significant
 
@@ -22,9 +22,11 @@ if TYPE_CHECKING:
     from gridground.grounding.electrodes import Electrode
     from gridground.grounding.where import Placement, Spot
     from gridground.job import Job
-    from gridground.method import Outcome, Scene
+    from gridground.method import Outcome
     from gridground.record import FaultAt, LeadRow, Zone
+    from gridground.scene import Scene
 
+LARGEST_RESIDUAL_RATIO = 1e-6
 STEP_SOURCE = "IEEE Std 80-2013 eq. 29 (50 kg, bare soil, from memory)"
 
 
@@ -38,7 +40,7 @@ def zones_of(scene: Scene, outcome: Outcome) -> tuple[list[Zone | None], list[di
     list of dict
         Rows of ``rod_zone``.
     """
-    job, limits = scene.job, scene.job.limits
+    limits = scene.job.limits
     rises = {} if outcome.study is None else {r.pole_id: r for r in outcome.study.rises}
     zones: list[Zone | None] = []
     rows = []
@@ -46,9 +48,11 @@ def zones_of(scene: Scene, outcome: Outcome) -> tuple[list[Zone | None], list[di
         outcome.placement.spots, outcome.electrodes, outcome.duties, strict=True
     ):
         pole_id = spot.top.pole_id
-        earthed = pole_id is not None and (spot.rod is not None or spot.role == "bracket")
-        if not earthed or spot.electrode is None:
+        if pole_id is None or spot.electrode is None:
             zones.append(None)
+            continue
+        if spot.role == "worksite" and outcome.placement.method != "single-point":
+            zones.append(None)  # a steel worksite pole between brackets: no lead lies on the ground
             continue
         rise = rises[pole_id].rise_v if pole_id in rises else math.nan
         limit = float(
@@ -60,11 +64,11 @@ def zones_of(scene: Scene, outcome: Outcome) -> tuple[list[Zone | None], list[di
                 layer_ratio=1.0,
             )
         )
-        rod = {"length_m": job.rod.length_m, "diameter_m": job.rod.diameter_m}
-        needed = float(radius_for_step_m(rise, limit, **rod)) if spot.rod is not None else 0.0
+        rod = _equivalent_rod(scene, spot)
+        needed = float(radius_for_step_m(rise, limit, **rod)) if not math.isnan(rise) else 0.0
         radius = max(limits.cone_radius_m, needed)
         zones.append(_zone(scene, spot, radius))
-        if spot.rod is not None:
+        if not math.isnan(rise):
             step = float(step_v(radius, rise_v=rise, **rod))
             rows.append(
                 {
@@ -78,6 +82,13 @@ def zones_of(scene: Scene, outcome: Outcome) -> tuple[list[Zone | None], list[di
                 }
             )
     return zones, rows
+
+
+def _equivalent_rod(scene: Scene, spot: Spot) -> dict[str, float]:
+    """Return the rod that stands for an electrode: the job's, or a pole's buried length."""
+    if spot.electrode == "pole":
+        return {"length_m": FOOTING_LENGTH_M, "diameter_m": FOOTING_DIAMETER_M}
+    return {"length_m": scene.job.rod.length_m, "diameter_m": scene.job.rod.diameter_m}
 
 
 def _zone(scene: Scene, spot: Spot, radius_m: float) -> Zone:
@@ -114,7 +125,7 @@ def location_rows(
                 "lon": lon,
                 "lat": lat,
                 "electrode": spot.electrode,
-                "rod": _rod(spot, electrode),
+                "rod": _rod(scene, spot, electrode, zone),
                 "zone": None if zone is None else _zone_row(zone),
             }
         )
@@ -131,7 +142,9 @@ def _position(scene: Scene, top: PoleTop) -> tuple[float, float]:
     return round(float(point.x), 7), round(float(point.y), 7)
 
 
-def _rod(spot: Spot, electrode: Electrode) -> dict[str, Any] | None:
+def _rod(
+    scene: Scene, spot: Spot, electrode: Electrode, zone: Zone | None
+) -> dict[str, Any] | None:
     """Return the row of a rod."""
     rod = spot.rod
     if rod is None:
@@ -147,8 +160,21 @@ def _rod(spot: Spot, electrode: Electrode) -> dict[str, Any] | None:
         "score": significant(rod.score),
         "reasons": list(rod.reasons),
         "nearest": list(rod.nearest),
-        "meets": list(rod.meets),
+        "meets": list(met_by(scene, spot, zone)),
     }
+
+
+def met_by(scene: Scene, spot: Spot, zone: Zone | None) -> tuple[dict[str, Any], ...]:
+    """Return what the zone, as finally drawn, meets of roads, walks, driveways and buildings."""
+    if zone is None:
+        return ()
+    near = scene.neighbourhood
+    pole_xy = near.pole_xy[near.pole_index[str(spot.top.pole_id)]]
+    rod_xy = None
+    if spot.rod is not None:
+        x_m, y_m = near.frame.to_xy(spot.rod.lon, spot.rod.lat)
+        rod_xy = (float(x_m), float(y_m))
+    return zone_meets(near, pole_xy, rod_xy, zone.radius_m)
 
 
 def _zone_row(zone: Zone) -> dict[str, Any]:
@@ -273,18 +299,23 @@ def checks_of(job: Job, outcome: Outcome, rod_zone: Sequence[dict[str, Any]]) ->
             Check("lead_rating", where, row.current_a, row.rating_a, "A", passed, row.source)
         )
     worst = outcome.study.worst if outcome.study is not None else None
-    if worst is not None and outcome.study is not None:
-        place = (worst.contact.rpartition("@")[2],)
-        checks.append(
-            Check(
-                "worker_voltage", place, worst.voltage_v, outcome.limit_v, "V", outcome.passes,
-                outcome.limit_rule,
-            )
-        )  # fmt: skip
-        residual = outcome.study.residual
-        checks.append(
-            Check("residual", place, residual, 1e-6, "ratio", residual <= 1e-6, "our judgement")
+    place = () if worst is None else (worst.contact.rpartition("@")[2],)
+    checks.append(
+        Check(
+            "worker_voltage",
+            place,
+            None if worst is None else worst.voltage_v,
+            outcome.limit_v,
+            "V",
+            worst is not None and outcome.passes,
+            outcome.limit_rule,
         )
+    )
+    residual = None if outcome.study is None else outcome.study.residual
+    passed = residual is not None and residual <= LARGEST_RESIDUAL_RATIO
+    checks.append(
+        Check("residual", place, residual, LARGEST_RESIDUAL_RATIO, "ratio", passed, "our judgement")
+    )
     checks += [
         Check(
             "step_voltage",
@@ -324,40 +355,3 @@ def check_rows(checks: Sequence[Check]) -> list[dict[str, Any]]:
         }
         for check in checks
     ]
-
-
-def materials_of(job: Job, rows: Sequence[LeadRow], totals: dict[str, int]) -> list[dict[str, Any]]:
-    """Return what to load: leads by size and length, out of the kit where it is known."""
-    wanted: Counter[tuple[str, float]] = Counter()
-    for row in rows:
-        wanted[row.size, row.length_m] += row.parallel
-    left = sorted(job.kit.leads if job.kit else (), key=lambda lead: (lead.length_m, lead.lead_id))
-    materials = []
-    for (size, length), count in sorted(wanted.items(), key=lambda item: (-item[0][1], item[0][0])):
-        taken = [lead for lead in left if lead.size == size and lead.length_m >= length - 1e-6]
-        taken = taken[:count]
-        left = [lead for lead in left if lead not in taken]
-        materials.append(
-            _material("lead", size, length, count)
-            | {"from_kit": [t.lead_id for t in taken], "short": count - len(taken)}
-        )
-    kit = job.kit
-    for item, size, count, have in (
-        ("ground rod", "", totals["rods"], kit.rods if kit else None),
-        ("cluster bar", "", totals["cluster_bars"], kit.cluster_bars if kit else None),
-        ("cone", "", totals["cones"], None),
-    ):
-        short = count if have is None else max(count - have, 0)
-        materials.append(_material(item, size, None, count) | {"from_kit": [], "short": short})
-    clamps: Counter[str] = Counter()
-    for row in rows:
-        clamps[row.clamp_from] += row.parallel
-        clamps[row.clamp_to] += row.parallel
-    for name, count in sorted(clamps.items()):
-        materials.append(_material(name, "", None, count) | {"from_kit": [], "short": 0})
-    return materials
-
-
-def _material(item: str, size: str, length_m: float | None, count: int) -> dict[str, Any]:
-    """Return one row of the materials."""
-    return {"item": item, "size": size, "length_m": length_m, "count": count}

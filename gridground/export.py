@@ -18,6 +18,10 @@ if TYPE_CHECKING:
 
 # A spreadsheet takes a cell that begins so for a formula.
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
+PLAN_ENDS = (
+    *("plan.json", "html", "geojson", "steps.csv"),
+    *("leads.csv", "materials.csv", "open_items.csv"),
+)
 TABLES = {
     "leads": (
         "lead_id", "pole_id", "span_id", "from", "to", "role", "parallel", "size", "length_m",
@@ -114,13 +118,13 @@ def plan_files(plan: Plan, page: str) -> dict[str, bytes]:
     """Return every file of a plan by name: plan, page, GeoJSON and tables."""
     job_id = plan["job_id"]
     files = {
-        f"{job_id}.plan.json": plan.to_bytes(),
         f"{job_id}.html": page.encode("utf-8"),
         f"{job_id}.geojson": geojson_bytes(plan),
         f"{job_id}.steps.csv": steps_csv(plan),
     }
     for name, columns in TABLES.items():
         files[f"{job_id}.{name}.csv"] = csv_bytes(columns, plan[name])
+    files[f"{job_id}.plan.json"] = plan.to_bytes()
     return files
 
 
@@ -161,15 +165,29 @@ def _rejected(file: Path, found: str, remedy: str) -> InputError:
     return InputError([Problem("reject", file.name, (), "", f"the file {found}", remedy)])
 
 
-def write_files(folder: Path, files: dict[str, bytes], *, force: bool) -> None:
+def write_files(
+    folder: Path, files: dict[str, bytes], *, force: bool, instead_of: Sequence[str] = ()
+) -> None:
     """Write files whole: all are prepared beside their place before the first is put there.
+
+    Parameters
+    ----------
+    folder : Path
+        Made where it is missing.
+    files : dict of bytes
+        By name; the last one is put there last.
+    force : bool
+        Whether existing files may be written over.
+    instead_of : sequence of str
+        Names that must not stand beside these files: an old plan beside a refusal, say. They
+        count as existing and go when `force` is true.
 
     Raises
     ------
     InputError
         Where a file exists and `force` is false, or the folder cannot be written.
     """
-    there = [name for name in files if (folder / name).exists()]
+    there = [name for name in (*files, *instead_of) if (folder / name).exists()]
     if there and not force:
         problem = Problem(
             "reject",
@@ -187,6 +205,8 @@ def write_files(folder: Path, files: dict[str, bytes], *, force: bool) -> None:
             prepared.append((_prepare(folder, name, content), folder / name))
         for temporary, place in prepared:
             Path(temporary).replace(place)
+        for name in instead_of:
+            (folder / name).unlink(missing_ok=True)
         _sync_folder(folder)
     except OSError as error:
         for temporary, _ in prepared:
@@ -197,7 +217,8 @@ def write_files(folder: Path, files: dict[str, bytes], *, force: bool) -> None:
             (),
             "",
             f"cannot be written ({error.strerror or error})",
-            "Check the folder's permissions and the free space; what stood there stays.",
+            "Check the path, its permissions and the free space. Files not put in place yet "
+            "stay as they were; the plan is put in place last.",
         )
         raise InputError([problem]) from error
 

@@ -2,211 +2,24 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
-from functools import cached_property
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from gridground.electrical.exposure import Branch, Layout, Place, Setting, study
-from gridground.electrical.faults import fault_open_items, faults_at
-from gridground.electrical.origins import find_origins
+import numpy as np
+
+from gridground.electrical.exposure import Branch, Layout, Place, Setting, Study, study
 from gridground.electrical.tolerable import limit_v
-from gridground.errors import NoPlanError, Reason
+from gridground.errors import NetworkError, NoPlanError, Reason, TableError
 from gridground.grounding.electrodes import Electrode, electrode_of
 from gridground.grounding.poletop import sides_of
 from gridground.grounding.rows import Duty, lead_rows, with_solved_currents
-from gridground.grounding.sizing import neutral_carries
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gridground.electrical.exposure import Origin, Study
-    from gridground.grounding.neighbourhood import Neighbourhood
-    from gridground.grounding.poletop import PoleTop
     from gridground.grounding.where import Placement, Spot
-    from gridground.job import Job
-    from gridground.record import FaultAt, LeadRow, OpenItem
-    from gridground.territory.layers import Territory
-    from gridground.territory.network import Network
-    from gridground.territory.ways import Zone
-
-
-@dataclass
-class Scene:
-    """Everything both methods share; faults are worked out once per pole."""
-
-    territory: Territory
-    job: Job
-    network: Network
-    zone: Zone
-    neighbourhood: Neighbourhood
-    faults: dict[tuple[str, str], FaultAt] = field(default_factory=dict)
-
-    @cached_property
-    def nodes(self) -> list[int]:
-        """Nodes of the worked circuits at the worksite."""
-        poles = set(self.zone.poles)
-        if self.zone.span is not None:
-            span = self.zone.span
-            return [int(self.network.node_from[span]), int(self.network.node_to[span])]
-        return sorted(
-            {
-                self.network.node_at(span, pole)
-                for pole in poles
-                for span in self.zone.worked_spans_at(pole)
-            }
-        )
-
-    @cached_property
-    def origins(self) -> list[Origin]:
-        """Every way the line can be energized again.
-
-        Raises
-        ------
-        NoPlanError
-            Where no source reaches the worksite in the recorded state: no fault current.
-        """
-        found = find_origins(
-            self.territory,
-            self.network,
-            nodes=self.nodes,
-            opened=self.job.sources_opened or (),
-        )
-        if not found:
-            reason = Reason(
-                "no_fault_current",
-                self.job.circuit_ids,
-                "no source reaches the worksite, with every device as recorded or any one open "
-                "device closed again.",
-                "Correct the states of devices, or the circuit's source pole.",
-            )
-            raise NoPlanError([reason])
-        return found
-
-    def frequency_hz(self, circuit_id: str) -> float:
-        """Return a circuit's frequency [Hz]."""
-        circuits = self.territory.circuits
-        return float(circuits["frequency_hz"][circuits.index()[circuit_id]])
-
-    def fault(self, pole_id: str, circuit_id: str) -> FaultAt:
-        """Return the largest faults at a pole over every origin.
-
-        Raises
-        ------
-        NoPlanError
-            Where the worked circuit's own current or time is not known there.
-        """
-        key = (pole_id, circuit_id)
-        if key not in self.faults:
-            try:
-                self._work_out_faults(circuit_id, self._near(circuit_id))
-            except NoPlanError:
-                # One of the poles near has unknown figures: only the asked one matters.
-                self._work_out_faults(circuit_id, [pole_id])
-        if key not in self.faults:
-            self._work_out_faults(circuit_id, [pole_id])
-        return self.faults[key]
-
-    def _near(self, circuit_id: str) -> list[str]:
-        """Return the poles round the worksite at which the circuit has spans."""
-        circuits = self.territory.spans["circuit_id"]
-        near = self.neighbourhood.centre_poles
-        return [
-            pole
-            for pole in near
-            if any(
-                circuits[s] == circuit_id
-                for s in self.network.spans_at(self.network.pole_row[pole])
-            )
-        ]
-
-    def _work_out_faults(self, circuit_id: str, poles: list[str]) -> None:
-        """Work out the faults at some poles from every origin at once."""
-        answers = [
-            faults_at(
-                self.territory,
-                origin.network,
-                circuit_id=circuit_id,
-                pole_ids=poles,
-                clearing=self.job.limits.clearing,
-            )
-            for origin in self.origins
-        ]
-        for pole in poles:
-            self.faults[pole, circuit_id] = _largest([found[pole] for found in answers])
-
-    def fault_items(self, spots: Sequence[Spot]) -> list[OpenItem]:
-        """Return what the faults at the locations leave open."""
-        poles: dict[str, list[str]] = {}
-        for spot in spots:
-            top = spot.top
-            ends = [top.pole_id] if top.pole_id else self._span_ends(str(top.span_id))
-            for circuit in top.circuits:
-                poles.setdefault(circuit.circuit_id, []).extend(map(str, ends))
-        return [
-            item
-            for circuit_id, names in poles.items()
-            for origin in self.origins
-            for item in fault_open_items(
-                self.territory,
-                origin.network,
-                circuit_id=circuit_id,
-                pole_ids=list(dict.fromkeys(names)),
-                clearing=self.job.limits.clearing,
-            )
-        ]
-
-    def duty(self, spot: Spot) -> Duty:
-        """Return what the leads of a location must carry."""
-        top = spot.top
-        poles = [top.pole_id] if top.pole_id is not None else self._span_ends(str(top.span_id))
-        faults = [
-            self.fault(str(pole), circuit.circuit_id) for pole in poles for circuit in top.circuits
-        ]
-        return Duty(_largest(faults), self.frequency_hz(top.circuits[0].circuit_id))
-
-    def _span_ends(self, span_id: str) -> list[str]:
-        """Return the poles of a span."""
-        row = self.network.span_row[span_id]
-        ends = (int(self.network.span_from[row]), int(self.network.span_to[row]))
-        return [self.zone.pole_id(pole) for pole in ends]
-
-    def small(self, top: PoleTop) -> frozenset[str]:
-        """Return the circuits whose neutral cannot carry the largest phase-to-ground fault."""
-        found = set()
-        for circuit in top.circuits:
-            neutral = circuit.neutral or (top.neutral if circuit.shares_neutral else None)
-            if neutral is None:
-                continue
-            fault = self.fault(str(top.pole_id), circuit.circuit_id)
-            carries = fault.phase_ground_a is None or neutral_carries(
-                neutral.conductor,
-                fault.phase_ground_a * self.job.limits.fault_growth_ratio,
-                fault.clearing_s,
-                fault.x_over_r,
-                basis=self.job.limits.lead_basis,
-                frequency_hz=self.frequency_hz(circuit.circuit_id),
-            )
-            if not carries:
-                found.add(circuit.circuit_id)
-        return frozenset(found)
-
-
-def _largest(answers: Sequence[FaultAt]) -> FaultAt:
-    """Return the largest current of each kind; the governing one is what heats most."""
-
-    def most(name: str) -> float | None:
-        known = [value for a in answers if (value := getattr(a, name)) is not None]
-        return max(known, default=None)
-
-    hottest = max(answers, key=lambda a: (a.largest_a * a.asymmetry_ratio) ** 2 * a.clearing_s)
-    return replace(
-        hottest,
-        three_phase_a=most("three_phase_a"),
-        phase_phase_a=most("phase_phase_a"),
-        two_phase_ground_a=most("two_phase_ground_a"),
-        phase_ground_a=most("phase_ground_a"),
-        clearing_s=max(a.clearing_s for a in answers),
-    )
+    from gridground.record import LeadRow
+    from gridground.scene import Scene
 
 
 @dataclass(frozen=True)
@@ -247,6 +60,13 @@ class Outcome:
         return None if worst is None else worst.voltage_v
 
     @property
+    def bonded(self) -> bool:
+        """Say whether every contact of the worker is bonded, so that its voltage is determined."""
+        if self.study is None:
+            return False
+        return all(case.passed or case.voltage_v > case.limit_v for case in self.study.cases)
+
+    @property
     def passes(self) -> bool:
         """Say whether every voltage on the worker stays within its limit."""
         return self.study is not None and all(case.passed for case in self.study.cases)
@@ -265,10 +85,19 @@ def work_out(scene: Scene, placement: Placement) -> Outcome:
     if placement.infeasible:
         return Outcome(placement, infeasible=placement.infeasible)
     try:
-        duties = [scene.duty(spot) for spot in placement.spots]
-        rows = lead_rows(scene.job, placement.spots, duties)
+        return _solve(scene, placement)
     except NoPlanError as error:
         return Outcome(placement, infeasible=error.reasons)
+    except (TableError, NetworkError) as error:
+        code = "beyond_table" if isinstance(error, TableError) else "not_solved"
+        reason = Reason(code, scene.job.circuit_ids, f"{error}.", "Correct the figure it names.")
+        return Outcome(placement, infeasible=(reason,))
+
+
+def _solve(scene: Scene, placement: Placement) -> Outcome:
+    """Work out a placement that can be drawn."""
+    duties = [scene.duty(spot) for spot in placement.spots]
+    rows = lead_rows(scene.job, placement.spots, duties)
     electrodes = [electrode_of(scene.job, scene.neighbourhood, s) for s in placement.spots]
     duration = max(duty.fault.clearing_s for duty in duties)
     limit = limit_v(
@@ -278,11 +107,13 @@ def work_out(scene: Scene, placement: Placement) -> Outcome:
         body_ohm=scene.job.limits.body_ohm,
         limit_v=limit.volts,
         growth_ratio=scene.job.limits.fault_growth_ratio,
-        resistivity_ohm_m=electrodes[-1].resistivity_ohm_m,
+        resistivity_ohm_m=max(e.resistivity_ohm_m for e in electrodes),
     )
     layout = layout_of(scene, placement.spots, rows, electrodes)
-    answer = study(scene.territory, layout, origins=scene.origins, setting=setting)
-    solved = with_solved_currents(rows, [float(a) for a in answer.lead_current_a])
+    answer = _study_all(scene, layout, setting)
+    current_a = np.full(len(rows), np.nan)
+    current_a[: len(answer.lead_current_a)] = answer.lead_current_a
+    solved = with_solved_currents(rows, [float(a) for a in current_a])
     return Outcome(
         placement,
         tuple(solved),
@@ -291,6 +122,32 @@ def work_out(scene: Scene, placement: Placement) -> Outcome:
         answer,
         limit.volts,
         limit.rule,
+    )
+
+
+def _study_all(scene: Scene, layout: Layout, setting: Setting) -> Study:
+    """Solve every origin; one whose phases end before the places adds no case, and says so."""
+    answers: list[Study] = []
+    notes: list[str] = []
+    for origin in scene.origins:
+        try:
+            answers.append(study(scene.territory, layout, origins=[origin], setting=setting))
+        except NetworkError:
+            if origin.name == origin.circuit_id:
+                raise
+            notes.append(f"{origin.name} closed again does not reach the grounds: no case of it")
+    if not answers:
+        raise NetworkError("no source reaches the places with grounds")
+    rises = [
+        max(same, key=lambda rise: rise.rise_v)
+        for same in zip(*(a.rises for a in answers), strict=False)
+    ]
+    return Study(
+        cases=tuple(case for answer in answers for case in answer.cases),
+        lead_current_a=np.fmax.reduce([answer.lead_current_a for answer in answers]),
+        rises=tuple(rises),
+        residual=max(answer.residual for answer in answers),
+        notes=tuple(dict.fromkeys([n for answer in answers for n in answer.notes] + notes)),
     )
 
 
@@ -308,9 +165,12 @@ def layout_of(
         branches = []
         for _ in spot.edges:
             row = rows[number]
-            branches.append(
-                Branch(row.edge.start, row.edge.end, row.resistance_ohm, row.reactance_ohm, number)
-            )
+            ends = (row.edge.start, row.edge.end)
+            if spot.top.pole_id is None:
+                # In mid-span the bypass makes one conductor of both sides of a cut.
+                ends = (ends[0].partition("@")[0], ends[1].partition("@")[0])
+            if ends[0] != ends[1]:
+                branches.append(Branch(*ends, row.resistance_ohm, row.reactance_ohm, number))
             number += 1
         top = spot.top
         circuits = tuple(circuit.circuit_id for circuit in top.circuits)
@@ -326,7 +186,31 @@ def layout_of(
         )
         if top.pole_id is not None and (found := _splits(scene, spot)):
             splits[top.pole_id] = found
+    for pole in sorted(scene.zone.poles):
+        # A device between worksite poles is not counted on for continuity either.
+        pole_id = scene.zone.pole_id(pole)
+        if pole_id not in {place.pole_id for place in places} and (
+            found := _device_splits(scene, pole, {c.circuit_id for c in spots[0].top.circuits})
+        ):
+            splits[pole_id] = found
     return Layout(tuple(places), splits)
+
+
+def _device_splits(
+    scene: Scene, pole: int, circuit_ids: set[str]
+) -> dict[str, list[tuple[str, ...]]]:
+    """Return the sides that devices make of the conductors of a pole without grounds."""
+    spans, zone = scene.territory.spans, scene.zone
+    found: dict[str, list[tuple[str, ...]]] = {}
+    for circuit_id in sorted(circuit_ids):
+        prefix = f"{circuit_id}:" if len(circuit_ids) > 1 else ""
+        own = [s for s in zone.worked_spans_at(pole) if spans["circuit_id"][s] == circuit_id]
+        letters = sorted({letter for s in own for letter in spans["phases"][s] or ""})
+        for letter in letters:
+            groups = sides_of(scene.network, pole, own, letter)
+            if len(groups) > 1:
+                found[prefix + letter] = [tuple(zone.span_id(s) for s in g) for g in groups]
+    return found
 
 
 def _splits(scene: Scene, spot: Spot) -> dict[str, list[tuple[str, ...]]]:

@@ -10,7 +10,7 @@ import shapely
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from gridground.method import Scene
+    from gridground.scene import Scene
     from gridground.territory.layers import Layer
 
 MARGIN_M = 60.0
@@ -127,13 +127,18 @@ def _other_lines(layer: Layer | None, box: shapely.Polygon) -> list[dict[str, An
         rows += [
             {
                 "line_id": str(layer.ids[row]),
-                "nominal_kv": float(layer["nominal_kv"][row]),
-                "state": layer["state"][row],
+                "nominal_kv": _known(layer["nominal_kv"][row]),
+                "state": layer["state"][row] or "not known",
                 "line": _line(part),
             }
             for part in parts
         ]
     return rows
+
+
+def _known(value: float) -> float | None:
+    """Return a number, or None where it is not known."""
+    return None if np.isnan(value) else float(value)
 
 
 def _at_poles(

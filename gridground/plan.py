@@ -16,25 +16,34 @@ from gridground.document import (
     fault_rows,
     lead_table,
     location_rows,
-    materials_of,
+    met_by,
     totals_of,
     worker_block,
     zones_of,
 )
 from gridground.electrical.approach import approach_rows
-from gridground.errors import InputError, NoPlanError, Reason
+from gridground.errors import (
+    InputError,
+    NetworkError,
+    NoPlanError,
+    Problem,
+    Reason,
+    TableError,
+)
 from gridground.grounding.between import sources_between
 from gridground.grounding.brackets import Ground
 from gridground.grounding.candidates import radius_needed_m
 from gridground.grounding.neighbourhood import Neighbourhood
-from gridground.grounding.rods import NoRodPlace, place_rod
+from gridground.grounding.rods import REACH_LARGEST_M, NoRodPlace, place_rod
 from gridground.grounding.steps import TRIGGERS, steps_of
 from gridground.grounding.where import place_dual, place_single
 from gridground.jobfile import check_job
-from gridground.method import Scene, work_out
+from gridground.materials import materials_of
+from gridground.method import work_out
 from gridground.picture import picture_of
 from gridground.record import FORMAT, Plan, canonical_bytes, is_ready, plan_hash
-from gridground.settle import open_items
+from gridground.scene import Scene
+from gridground.settle import open_items, short_items
 from gridground.territory.network import Network
 from gridground.territory.ways import find_zone
 from gridground.units import M_PER_FT
@@ -74,6 +83,17 @@ def plan_job(territory: Territory, job: Job) -> Plan:
     """
     if problems := check_job(job, territory):
         raise InputError(problems)
+    try:
+        return _plan(territory, job)
+    except (TableError, NetworkError) as error:
+        code = "beyond_table" if isinstance(error, TableError) else "not_solved"
+        where = (*job.circuit_ids, *job.worksite_poles)
+        reason = Reason(code, where, f"{error}.", "Correct the figure it names.")
+        raise NoPlanError([reason]) from error
+
+
+def _plan(territory: Territory, job: Job) -> Plan:
+    """Plan a job that names only what is there."""
     scene = _look(territory, job)
     ground = Ground(
         find_rod=lambda pole_id: _find_rod(scene, pole_id),
@@ -91,6 +111,9 @@ def plan_job(territory: Territory, job: Job) -> Plan:
 def _find_rod(scene: Scene, pole_id: str) -> RodPlace | Reason:
     """Return the rod place of a pole, or what keeps every place from being lawful."""
     limits = scene.job.limits
+    if limits.rod_setback_m + ROD_REACH_M > REACH_LARGEST_M:
+        what = f"a setback of {limits.rod_setback_m:g} m is more than a lead on the ground bridges."
+        return Reason("no_rod_place", (pole_id,), what, "Correct rod_setback.")
     found = place_rod(
         pole_id,
         scene.neighbourhood,
@@ -136,9 +159,12 @@ def _document(
     zones, rod_zone = zones_of(scene, chosen)
     locations = location_rows(scene, chosen, zones)
     totals = totals_of(placement, chosen.rows, zones)
-    items = [*open_items(scene), *placement.open_items]
+    items = [*open_items(scene, placement), *placement.open_items]
     items += [item for electrode in chosen.electrodes for item in electrode.items]
     items += scene.fault_items(placement.spots)
+    approach = approach_rows(scene.territory, scene.zone)
+    materials = materials_of(job, chosen.rows, totals)
+    items += short_items(job, materials)
     document: dict[str, Any] = {
         "format": FORMAT,
         "job_id": job.job_id,
@@ -159,11 +185,17 @@ def _document(
         "faults": fault_rows(chosen),
         "worker": worker_block(job, chosen),
         "rod_zone": rod_zone,
-        "approach": approach_rows(scene.territory, scene.zone),
-        "steps": steps_of(job, placement.spots, zones, chosen.rows),
-        "materials": materials_of(job, chosen.rows, totals),
+        "approach": approach,
+        "steps": steps_of(
+            job,
+            placement.spots,
+            zones,
+            chosen.rows,
+            meets=[met_by(scene, s, z) for s, z in zip(placement.spots, zones, strict=True)],
+        ),
+        "materials": materials,
         "assumptions": assumption_rows(scene, chosen),
-        "cautions": caution_rows(scene, placement),
+        "cautions": caution_rows(scene, placement, approach),
         "triggers": list(TRIGGERS),
         "picture": picture_of(scene, _points(locations)),
     }
@@ -191,6 +223,7 @@ def _option(scene: Scene, outcome: Outcome) -> dict[str, Any]:
         "method": outcome.placement.method,
         "feasible": not outcome.infeasible,
         "reasons": reasons or [*outcome.placement.remarks, *_figures(outcome)],
+        "open_items": [item.code for item in outcome.placement.open_items],
         "totals": totals,
         "worst_worker_v": outcome.worst_v,
     }
@@ -212,5 +245,11 @@ def _points(locations: list[dict[str, Any]]) -> list[tuple[float, float]]:
 def _made_at() -> str:
     """Return the time of making; ``SOURCE_DATE_EPOCH`` fixes it."""
     epoch = os.environ.get("SOURCE_DATE_EPOCH")
-    now = dt.datetime.fromtimestamp(int(epoch), dt.UTC) if epoch else dt.datetime.now(dt.UTC)
+    try:
+        now = dt.datetime.fromtimestamp(int(epoch), dt.UTC) if epoch else dt.datetime.now(dt.UTC)
+    except (ValueError, OverflowError, OSError) as error:
+        found = f"{epoch!r} is no number of seconds"
+        remedy = "Unset it, or set whole seconds since 1970."
+        problem = Problem("reject", "environment", (), "SOURCE_DATE_EPOCH", found, remedy)
+        raise InputError([problem]) from error
     return now.strftime("%Y-%m-%dT%H:%M:%SZ")

@@ -198,8 +198,13 @@ class Plan:
 
 
 def is_ready(document: dict[str, Any]) -> bool:
-    """Compute readiness from the open items and the checks, never from a stored word."""
-    return not document["open_items"] and all(check["passed"] for check in document["checks"])
+    """Compute readiness from the open items and the checks, never from a stored word.
+
+    A plan without checks of its leads and of the worker's voltage is not ready either.
+    """
+    checks = document["checks"]
+    worked_out = {"lead_rating", "worker_voltage"} <= {check["code"] for check in checks}
+    return worked_out and not document["open_items"] and all(check["passed"] for check in checks)
 
 
 def canonical_bytes(document: dict[str, Any]) -> bytes:

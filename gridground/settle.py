@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gridground.electrical.origins import closed_parts
+from gridground.electrical.origins import closed_parts, open_device_spans
 from gridground.errors import NoPlanError, Reason
 from gridground.record import OpenItem
+from gridground.rests import data_items
 from gridground.territory.network import Network
 from gridground.territory.ways import equipment_nodes
+from gridground.units import feet_text
 
 if TYPE_CHECKING:
-    from gridground.errors import Problem
+    from collections.abc import Sequence
+
+    from gridground.grounding.where import Placement
     from gridground.job import Job
-    from gridground.method import Scene
+    from gridground.scene import Scene
 
 
-def open_items(scene: Scene) -> list[OpenItem]:
-    """List what is open whatever the method.
+def open_items(scene: Scene, placement: Placement) -> list[OpenItem]:
+    """List what is open about a placement: job, isolation, live neighbours, data.
 
     Raises
     ------
@@ -27,9 +31,28 @@ def open_items(scene: Scene) -> list[OpenItem]:
         Where the stated openings leave the worksite connected to another circuit's source.
     """
     job = scene.job
-    items = [*_ticket(job), *_isolation(scene), *_ties(scene), *_generation(scene)]
-    items += [*_crossings(scene), *_data(scene)]
+    nodes = grounded_nodes(scene, placement)
+    items = [*_ticket(job), *_isolation(scene, nodes), *_ties(scene, nodes)]
+    items += [*_generation(scene, nodes), *_live_circuits(scene, placement)]
+    items += [*_crossings(scene, placement), *data_items(scene, placement)]
     return items
+
+
+def grounded_nodes(scene: Scene, placement: Placement) -> list[int]:
+    """Return every node that is bonded or stands between bonds.
+
+    Both ends of every worked span between the grounds, and the worked nodes of every ground pole:
+    an opened device inside the brackets leaves what is beyond it connected.
+    """
+    network, zone = scene.network, scene.zone
+    nodes = set(scene.nodes)
+    for span in placement.inner_spans:
+        nodes |= {int(network.node_from[span]), int(network.node_to[span])}
+    for spot in placement.spots:
+        if spot.top.pole_id is not None:
+            pole = network.pole_row[spot.top.pole_id]
+            nodes |= {network.node_at(span, pole) for span in zone.worked_spans_at(pole)}
+    return sorted(nodes)
 
 
 def _ticket(job: Job) -> list[OpenItem]:
@@ -48,8 +71,8 @@ def _ticket(job: Job) -> list[OpenItem]:
     ]
 
 
-def _isolation(scene: Scene) -> list[OpenItem]:
-    """Hold the stated openings against the topology."""
+def _isolation(scene: Scene, nodes: list[int]) -> list[OpenItem]:
+    """Hold the stated openings against the topology, at every pole that is grounded."""
     job = scene.job
     if job.sources_opened is None:
         return [
@@ -64,59 +87,83 @@ def _isolation(scene: Scene) -> list[OpenItem]:
         ]
     isolated = Network.build(scene.territory, opened=job.sources_opened)
     label = closed_parts(isolated)
-    here = {int(label[node]) for node in scene.nodes}
-    fed = [c for c, node in sorted(isolated.source_node.items()) if int(label[node]) in here]
-    others = [c for c in fed if c not in job.circuit_ids]
+    fed: dict[str, list[str]] = {}
+    for circuit, source in sorted(isolated.source_node.items()):
+        live = [node for node in nodes if label[node] == label[source]]
+        if live:
+            fed[circuit] = sorted({scene.zone.pole_id(isolated.node_pole[n]) for n in live})
+    others = {circuit: poles for circuit, poles in fed.items() if circuit not in job.circuit_ids}
     if others:
+        named = "; ".join(f"{circuit} at {', '.join(poles)}" for circuit, poles in others.items())
         reason = Reason(
             "still_energized",
             tuple(others),
-            f"with {', '.join(job.sources_opened) or 'nothing'} opened, the worksite is still "
-            f"connected to the source of {', '.join(others)}.",
+            f"with {', '.join(job.sources_opened) or 'nothing'} opened, poles that get grounds are "
+            f"still connected to another circuit's source: {named}.",
             "Open and tag a device between them, or add the circuit to circuit_ids.",
         )
         raise NoPlanError([reason])
     return [
         OpenItem(
             "still_connected",
-            (circuit,),
-            f"by the data no opened device stands between the worksite and the source of {circuit}",
-            "whether the circuit feeds the worksite",
+            (circuit, *poles),
+            f"by the data, with these openings, the source of {circuit} still reaches "
+            f"{', '.join(poles)}, where grounds go",
+            "grounds would be put on a live line",
             "the dispatcher",
-            "name the opened and tagged device of this circuit in sources_opened",
+            f"name in sources_opened a device between {circuit}'s source and every one of these",
         )
-        for circuit in fed
+        for circuit, poles in fed.items()
     ]
 
 
-def _ties(scene: Scene) -> list[OpenItem]:
-    """Ask for a tag on every open device that holds a source off."""
+def _ties(scene: Scene, nodes: list[int]) -> list[OpenItem]:
+    """Ask for a tag on every open device whose closing would feed a grounded pole."""
     opened = scene.job.sources_opened
     if opened is None:
         return []
-    return [
-        OpenItem(
-            "tie_not_tagged",
-            (origin.name, origin.circuit_id),
-            f"device {origin.name} is open by the data and holds the source of "
-            f"{origin.circuit_id} off; that it is opened and tagged for this job is not stated",
-            "closing it by mistake energizes the worksite",
-            "the dispatcher",
-            f"name {origin.name} in sources_opened",
-        )
-        for origin in scene.origins
-        if origin.name != origin.circuit_id and origin.name not in opened
+    untagged = [
+        (device, span)
+        for device, span in open_device_spans(scene.network).items()
+        if device not in opened
     ]
+    isolated = Network.build(scene.territory, opened=opened)
+    fed_before = _fed(isolated, nodes)
+    items = []
+    for device, _ in untagged:
+        again = Network.build(scene.territory, closed={device}, opened=opened)
+        new = sorted(_fed(again, nodes) - fed_before)
+        if not new:
+            continue
+        items.append(
+            OpenItem(
+                "tie_not_tagged",
+                (device, *new),
+                f"device {device} is open by the data and holds the source of {', '.join(new)} "
+                "off; that it is opened and tagged for this job is not stated",
+                "closing it by mistake energizes the worksite",
+                "the dispatcher",
+                f"name {device} in sources_opened",
+            )
+        )
+    return items
 
 
-def _generation(scene: Scene) -> list[OpenItem]:
-    """Ask for a visible opening of every generator that still reaches the worksite."""
+def _fed(network: Network, nodes: list[int]) -> set[str]:
+    """Return the circuits whose source reaches any of these nodes."""
+    label = closed_parts(network)
+    here = {int(label[node]) for node in nodes}
+    return {c for c, source in network.source_node.items() if int(label[source]) in here}
+
+
+def _generation(scene: Scene, nodes: list[int]) -> list[OpenItem]:
+    """Ask for a visible opening of every generator that still reaches a grounded pole."""
     equipment = scene.territory.layer("equipment")
     if equipment is None:
         return []
     isolated = Network.build(scene.territory, opened=scene.job.sources_opened or ())
     label = closed_parts(isolated)
-    here = {int(label[node]) for node in scene.nodes}
+    here = {int(label[node]) for node in nodes}
     reached = {
         str(name)
         for name, kind, node in zip(
@@ -137,21 +184,42 @@ def _generation(scene: Scene) -> list[OpenItem]:
     ]
 
 
-def _crossings(scene: Scene) -> list[OpenItem]:
-    """Ask for the fault current of energized lines that cross a worked span near the worksite."""
+def _live_circuits(scene: Scene, placement: Placement) -> list[OpenItem]:
+    """Ask for the fault current of live circuits on ground poles where it is not known."""
+    unknown: dict[str, list[str]] = {}
+    for spot in placement.spots:
+        pole_id = spot.top.pole_id
+        if pole_id is None:
+            continue
+        for circuit in scene.live_circuits(pole_id):
+            if scene.live_fault(pole_id, circuit) is None:
+                unknown.setdefault(circuit, []).append(pole_id)
+    return [
+        OpenItem(
+            "live_circuit_fault",
+            (circuit, *poles),
+            f"circuit {circuit} stays live on {', '.join(poles)}; its fault current or clearing "
+            "time there is not known",
+            "it can fall on the worked circuit; the leads are not sized for it",
+            "the protection engineer",
+            f"complete the fault data of {circuit}, or have it switched out too",
+        )
+        for circuit, poles in sorted(unknown.items())
+    ]
+
+
+def _crossings(scene: Scene, placement: Placement) -> list[OpenItem]:
+    """Ask for the fault current of energized lines that cross between the grounds."""
     import shapely  # noqa: PLC0415  start-up time
 
     lines = scene.territory.layer("other_lines")
-    if lines is None:
+    if lines is None or not placement.inner_spans:
         return []
-    zone = scene.zone
-    spans = {way.span for way in zone.ways} | {
-        s for pole in zone.poles for s in zone.worked_spans_at(pole)
-    }
-    inside = shapely.union_all([scene.territory.spans.geometry[s] for s in sorted(spans)])
+    geometry = scene.territory.spans.geometry
+    inside = shapely.union_all([geometry[s] for s in sorted(placement.inner_spans)])
     meets = shapely.intersects(lines.geometry, inside) & (lines["state"] != "dead")
     largest = max((fault.largest_a for fault in scene.faults.values()), default=0.0)
-    items = []
+    items = _crossing_circuits(scene, placement, largest)
     for row in np.flatnonzero(meets):
         fault = float(lines["fault_a"][row])
         if fault <= largest:
@@ -161,89 +229,64 @@ def _crossings(scene: Scene) -> list[OpenItem]:
             OpenItem(
                 "crossing_fault",
                 (str(lines.ids[row]),),
-                f"line {lines.ids[row]} crosses between the brackets; its fault current {stated}, "
-                f"the leads are sized for {largest:,.0f} A",
+                f"line {lines.ids[row]} crosses a span between the grounds; its fault current "
+                f"{stated}, the leads are sized for {largest:,.0f} A",
                 "the line can fall on the worksite",
                 "the owner of the line",
-                "state fault_a, have the line switched out, or size the leads for it",
+                "state fault_a where it is missing, have the line switched out, or raise "
+                "fault_growth_ratio until the leads are sized for it",
             )
         )
     return items
 
 
-def _data(scene: Scene) -> list[OpenItem]:
-    """Turn findings about the data that this job rests on into open items."""
-    used = _used_ids(scene)
+def _crossing_circuits(scene: Scene, placement: Placement, largest_a: float) -> list[OpenItem]:
+    """Ask about other circuits whose spans cross between the grounds with a larger fault."""
+    import shapely  # noqa: PLC0415  start-up time
+
+    spans, network = scene.territory.spans, scene.network
+    inside = shapely.union_all([spans.geometry[s] for s in sorted(placement.inner_spans)])
+    other = (spans["kind"] == "overhead") & ~scene.zone.worked
+    other[other] = shapely.crosses(spans.geometry[other], inside)
+    found: dict[str, float] = {}
+    for row in np.flatnonzero(other):
+        circuit, pole = str(spans["circuit_id"][row]), scene.zone.pole_id(network.span_from[row])
+        fault = scene.live_fault(pole, circuit)
+        here = float("inf") if fault is None else fault.largest_a
+        found[circuit] = max(found.get(circuit, 0.0), here)
     return [
-        _from_problem(problem, sorted(set(problem.feature_ids) & used.get(problem.layer, set())))
-        for problem in scene.territory.problems
-        if problem.level == "open item"
-        and (
-            not problem.feature_ids
-            or set(problem.feature_ids) & used.get(problem.layer, set())
-            or problem.layer in {"conductors", "constructions"}
+        OpenItem(
+            "crossing_fault",
+            (circuit,),
+            f"circuit {circuit} crosses a span between the grounds; its fault current "
+            + ("is not known" if fault_a == float("inf") else f"is {fault_a:,.0f} A")
+            + f", the leads are sized for {largest_a:,.0f} A",
+            "it can fall on the worksite",
+            "the dispatcher",
+            "have it switched out, or raise fault_growth_ratio until the leads are sized for it",
         )
+        for circuit, fault_a in sorted(found.items())
+        if fault_a > largest_a
     ]
 
 
-def _from_problem(problem: Problem, ids: list[str]) -> OpenItem:
-    """Say a finding about the data as an open item of the plan."""
-    field = f"{problem.field}: " if problem.field else ""
-    return OpenItem(
-        "data_" + problem.layer,
-        tuple(ids or problem.feature_ids),
-        f"{problem.layer}: {field}{problem.found}",
-        "figures of this plan rest on it",
-        "the keeper of the data",
-        problem.remedy,
+def short_items(job: Job, materials: Sequence[dict[str, Any]]) -> list[OpenItem]:
+    """Ask for what the stated kit lacks."""
+    short = [row for row in materials if row["short"]]
+    if not job.kit or not short:
+        return []
+    named = ", ".join(
+        f"{row['short']} x {row['item']} {row['size']}".rstrip()
+        + (f" of {feet_text(row['length_m'])}" if row["length_m"] else "")
+        for row in short
     )
-
-
-def _used_ids(scene: Scene) -> dict[str, set[str]]:
-    """Return the ids of poles, spans, circuits and devices that the plan rests on."""
-    zone, territory = scene.zone, scene.territory
-    poles = set(zone.poles) | {way.far for way in zone.ways} | {way.pole for way in zone.ways}
-    spans = {way.span for way in zone.ways} | ({zone.span} if zone.span is not None else set())
-    spans |= {s for pole in zone.poles for s in zone.worked_spans_at(pole)}
-    circuits = set(scene.job.circuit_ids)
-    for origin in scene.origins:
-        circuits.add(origin.circuit_id)
-        spans |= spans_to_source(origin.network, scene.nodes, origin.circuit_id)
-    devices = set(scene.job.sources_opened or ())
-    table = territory.layer("devices")
-    if table is not None:
-        devices |= {
-            str(name)
-            for name, span in zip(table.ids, table["span_id"], strict=True)
-            if scene.network.span_row[span] in spans
-        }
-    return {
-        "poles": {zone.pole_id(p) for p in poles},
-        "spans": {zone.span_id(s) for s in spans},
-        "circuits": circuits,
-        "devices": devices,
-        "conductors": set(territory.conductors),
-        "constructions": set(territory.constructions),
-    }
-
-
-def spans_to_source(network: Network, nodes: list[int], circuit_id: str) -> set[int]:
-    """Return the span rows on the ways from a circuit's source to some nodes."""
-    from scipy.sparse import coo_array  # noqa: PLC0415  start-up time
-    from scipy.sparse.csgraph import breadth_first_order  # noqa: PLC0415
-
-    keep = np.flatnonzero(network.closed > 0)
-    n = len(network.node_pole)
-    start, end = network.node_from[keep], network.node_to[keep]
-    graph = coo_array((np.ones(len(keep), np.int8), (start, end)), shape=(n, n)).tocsr()
-    source = network.source_node[circuit_id]
-    _, before = breadth_first_order(graph, source, directed=False)
-    steps: set[tuple[int, int]] = set()
-    for node in nodes:
-        here = node
-        while before[here] >= 0 and here != source:
-            steps.add((min(here, int(before[here])), max(here, int(before[here]))))
-            here = int(before[here])
-    low, high = np.minimum(start, end), np.maximum(start, end)
-    wanted = {a * n + b for a, b in steps}
-    return {int(s) for s in keep[np.isin(low * n + high, list(wanted))]}
+    return [
+        OpenItem(
+            "kit_short",
+            (job.job_id,),
+            f"the truck lacks {named}",
+            "the plan cannot be carried out with what is on the truck",
+            "the crew's foreman",
+            "load what is missing and enter it in the kit",
+        )
+    ]

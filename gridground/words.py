@@ -7,19 +7,21 @@ from typing import TYPE_CHECKING, Any
 
 from gridground.grounding.rows import BODY_SEPARATION_M
 from gridground.grounding.steps import CAUTIONS
+from gridground.units import feet_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from gridground.grounding.where import Placement
     from gridground.job import Job
-    from gridground.method import Outcome, Scene
+    from gridground.method import Outcome
+    from gridground.scene import Scene
     from gridground.territory.layers import Territory
 
 
 def job_block(job: Job) -> dict[str, Any]:
-    """Return the job as asked, with its limits in SI."""
-    limits = {
+    """Return the job as asked; limits as people read them, with the exact figures beside."""
+    exact = {
         key: list(value) if isinstance(value, tuple) else value
         for key, value in vars(job.limits).items()
     }
@@ -33,9 +35,27 @@ def job_block(job: Job) -> dict[str, Any]:
         "sources_opened": None if job.sources_opened is None else list(job.sources_opened),
         "isolated_equipment": list(job.isolated_equipment),
         "open_conductor": list(job.open_conductor),
-        "limits": limits,
+        "limits": {_limit_name(key): _limit_text(key, value) for key, value in exact.items()},
+        "limits_exact": exact,
         "rod": vars(job.rod),
     }
+
+
+def _limit_name(key: str) -> str:
+    """Return the name of a limit without its unit."""
+    return key.removesuffix("_m").replace("_", " ")
+
+
+def _limit_text(key: str, value: object) -> str:
+    """Return a limit as people read it."""
+    if isinstance(value, dict):
+        parts = (f"{kind.replace('_', ' ')} {_limit_text('_m', v)}" for kind, v in value.items())
+        return ", ".join(parts)
+    if isinstance(value, list):
+        return ", ".join(map(str, value))
+    if key.endswith("_m") and isinstance(value, int | float):
+        return feet_text(float(value)) if value else "outside it"
+    return f"{value:g}" if isinstance(value, float) else str(value)
 
 
 def circuit_rows(territory: Territory, circuit_ids: Sequence[str]) -> list[dict[str, Any]]:
@@ -115,13 +135,20 @@ def _standing() -> list[dict[str, str]]:
             "Lead resistance at the end of the fault, 1.05 times nominal plus 0.32 milliohm ends.",
             "ASTM F2249 in-service limit",
         ),
+        _row(
+            "Leads have the shortest stocked length that reaches; a longer lead from the truck "
+            "raises the voltage on the worker in proportion.",
+            "our judgement",
+        ),
         _row("Every set is the only one that carries the fault at its pole.", "our judgement"),
         _row("Devices farther out never shorten the backup time.", "our judgement, errs to longer"),
         _row("Altitude up to 900 m where the poles state none.", "29 CFR 1910.269 Table R-5"),
     ]
 
 
-def caution_rows(scene: Scene, placement: Placement) -> list[dict[str, str]]:
+def caution_rows(
+    scene: Scene, placement: Placement, approach: Sequence[dict[str, Any]]
+) -> list[dict[str, str]]:
     """Return the cautions: the usual ones, and those of this job."""
     job = scene.job
     rows = [_row(text, source) for text, source in CAUTIONS]
@@ -138,10 +165,11 @@ def caution_rows(scene: Scene, placement: Placement) -> list[dict[str, str]]:
                 "common practice, no source",
             )
         )
-    if "capacitor" in kinds:
-        rows.append(
-            _row("Capacitors: open, wait five minutes, short and ground.", "common practice")
-        )
+    capacitors = sorted({s for way in scene.zone.ways for s in way.sources} & _capacitors(scene))
+    if "capacitor" in kinds or capacitors:
+        named = f" ({', '.join(capacitors)})" if capacitors else ""
+        text = f"Capacitors{named}: open, wait five minutes, short and ground."
+        rows.append(_row(text, "common practice, no source"))
     if any(way.towards == "cable" for way in scene.zone.ways):
         rows.append(
             _row(
@@ -158,6 +186,28 @@ def caution_rows(scene: Scene, placement: Placement) -> list[dict[str, str]]:
                 "common practice, no source",
             )
         )
+    live = sorted(
+        {c for s in placement.spots if s.top.pole_id for c in scene.live_circuits(s.top.pole_id)}
+    )
+    if live:
+        rows.append(
+            _row(
+                f"{', '.join(live)} stays energized on the same poles: keep the approach distance; "
+                "a shared neutral carries its load; the loop of two grounds carries induced "
+                "current: leads go on and come off with a live-line tool, one at a time.",
+                "common practice, no source",
+            )
+        )
+    lines = [row["line_id"] for row in approach if row.get("line_id")]
+    if lines:
+        names = ", ".join(lines)
+        rows.append(
+            _row(
+                f"Line {names} runs near: induced voltage and current are not computed here; "
+                "leads go on and come off with a live-line tool, one at a time.",
+                "common practice, no source",
+            )
+        )
     if job.work_position == "aerial lift":
         rows.append(
             _row(
@@ -166,6 +216,12 @@ def caution_rows(scene: Scene, placement: Placement) -> list[dict[str, str]]:
             )
         )
     return rows
+
+
+def _capacitors(scene: Scene) -> set[str]:
+    """Return the ids of the territory's capacitors."""
+    equipment = scene.territory.layer("equipment")
+    return set() if equipment is None else set(equipment.ids[equipment["kind"] == "capacitor"])
 
 
 def _kinds_at_zone(scene: Scene) -> set[str]:

@@ -205,11 +205,11 @@ LIMITS = (
     ),
 )
 KIT = (
-    ("G1", "2/0", "40 ft"), ("G2", "2/0", "40 ft"), ("G3", "2/0", "25 ft"), ("G4", "2/0", "25 ft"),
-    ("G5", "2/0", "10 ft"), ("G6", "2/0", "10 ft"), ("G7", "2/0", "10 ft"), ("G8", "2/0", "10 ft"),
-    ("G9", "2/0", "10 ft"), ("G10", "2/0", "10 ft"), ("G11", "2/0", "10 ft"),
-    ("G12", "2/0", "10 ft"),
-)  # fmt: skip
+    *((f"T{k}", "2/0", "50 ft") for k in range(1, 5)),
+    *((f"T{k}", "2/0", "25 ft") for k in range(5, 7)),
+    *((f"T{k}", "2/0", "15 ft") for k in range(7, 11)),
+    *((f"T{k}", "2/0", "10 ft") for k in range(11, 23)),
+)
 
 
 def job_files() -> dict[str, str]:
@@ -269,5 +269,5 @@ def _toml(ask: Ask) -> str:
             f'    {{ lead_id = "{lead_id}", size = "{size}", length = "{length}", '
             f'clamps = "conductor clamp, medium", tested_on = "2026-01-20" }},'
         )
-    lines += ["]", "rods = 3", "cluster_bars = 4", ""]
+    lines += ["]", "rods = 4", "cluster_bars = 6", ""]
     return "\n".join(lines)

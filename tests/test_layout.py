@@ -21,7 +21,7 @@ FLOORS = (
     ("jobvalues", "jobfile"),
     ("electrical",),
     ("grounding",),
-    ("method", "choice", "settle", "document", "picture", "words"),
+    ("scene", "method", "choice", "rests", "settle", "document", "materials", "picture", "words"),
     ("plan",),
     ("jobmap", "export"),
     ("cli", "__main__"),

@@ -130,10 +130,7 @@ def approach_rows(territory: Territory, zone: Zone) -> list[dict[str, Any]]:
     near = shapely.dwithin(territory.spans.geometry, here, reach_deg)
     circuits = sorted({*zone.circuit_ids, *map(str, territory.spans["circuit_id"][near])})
     row = territory.circuits.index()
-    rows = [
-        _row("circuit_id", name, float(territory.circuits["nominal_kv"][row[name]]), altitude)
-        for name in circuits
-    ]
+    rows = [_circuit_row(territory, name, row[name], altitude) for name in circuits]
     lines = territory.layer("other_lines")
     if lines is not None:
         found = np.flatnonzero(shapely.dwithin(lines.geometry, here, reach_deg))
@@ -151,8 +148,22 @@ def _altitude_m(territory: Territory, zone: Zone) -> float:
     return float(np.nanmax(stated)) if np.isfinite(stated).any() else 0.0
 
 
+def _circuit_row(territory: Territory, name: str, row: int, altitude_m: float) -> dict[str, Any]:
+    """Return a circuit's row; a single-wire circuit states its voltage to ground."""
+    circuits = territory.circuits
+    nominal_kv = float(circuits["nominal_kv"][row])
+    single = bool(circuits.stated["fault_3ph_a"][row]) and math.isnan(circuits["fault_3ph_a"][row])
+    if not single:
+        return _row("circuit_id", name, nominal_kv, altitude_m)
+    found = _row("circuit_id", name, nominal_kv * math.sqrt(3), altitude_m)
+    return found | {"nominal_kv": nominal_kv, "phase_phase_m": None}
+
+
 def _row(key: str, name: str, nominal_kv: float, altitude_m: float) -> dict[str, Any]:
-    """Return one row of ``approach``."""
+    """Return one row of ``approach``; distances are null where the voltage is not known."""
+    if math.isnan(nominal_kv):
+        unknown = {"nominal_kv": None, "phase_ground_m": None, "phase_phase_m": None}
+        return {key: name, **unknown, "altitude_m": altitude_m, "source": "voltage not stated"}
     return {
         key: name,
         "nominal_kv": nominal_kv,

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gridground.grounding.brackets import risers_at
+
 if TYPE_CHECKING:
     from gridground.job import Job
     from gridground.territory.ways import Zone
@@ -62,18 +64,8 @@ def _equipment(zone: Zone, job: Job, poles: frozenset[int]) -> list[str]:
 
 def _cables(zone: Zone, job: Job, poles: frozenset[int]) -> list[str]:
     """Cables that leave a pole inside without an isolated riser on that pole."""
-    territory = zone.network.territory
-    equipment = territory.layer("equipment")
-    isolated: set[int] = set()
-    if equipment is not None:
-        isolated = {
-            zone.network.pole_row[pole_id]
-            for name, kind, pole_id in zip(
-                equipment.ids, equipment["kind"], equipment["pole_id"], strict=True
-            )
-            if kind == "riser" and name in job.isolated_equipment
-        }
-    kinds = territory.spans["kind"]
+    isolated = {pole for pole in poles if risers_at(zone, pole) & set(job.isolated_equipment)}
+    kinds = zone.network.territory.spans["kind"]
     return sorted(
         zone.span_id(span)
         for pole in poles - isolated
@@ -84,15 +76,23 @@ def _cables(zone: Zone, job: Job, poles: frozenset[int]) -> list[str]:
 
 def _live_circuits(zone: Zone, poles: frozenset[int]) -> list[str]:
     """Circuits on the same poles that are not worked on and stay energized."""
-    circuits = zone.network.territory.spans["circuit_id"]
-    return sorted(
-        {
+    network = zone.network
+    circuits = network.territory.spans["circuit_id"]
+    live = {
+        str(circuits[span])
+        for pole in poles
+        for span in network.spans_at(pole)
+        if not zone.worked[span]
+    }
+    if zone.span is not None:
+        ends = {int(network.span_from[zone.span]), int(network.span_to[zone.span])}
+        live |= {
             str(circuits[span])
-            for pole in poles
-            for span in zone.network.spans_at(pole)
+            for span in network.spans_at(min(ends))
             if not zone.worked[span]
+            and {int(network.span_from[span]), int(network.span_to[span])} == ends
         }
-    )
+    return sorted(live)
 
 
 def _crossings(zone: Zone, spans: frozenset[int]) -> list[str]:

@@ -72,7 +72,7 @@ def find_brackets(
             if way.towards != "cable":
                 reasons.append(answer)
             else:
-                items += _cable_items(zone, job, way)
+                items += cable_items(zone, job, way)
             continue
         for bracket in answer:
             directions.append(Direction(*here, zone.pole_id(bracket.pole)))
@@ -81,11 +81,16 @@ def find_brackets(
     return found, directions, items, reasons
 
 
-def _cable_items(zone: Zone, job: Job, way: Way) -> list[OpenItem]:
-    """Return the open item of a cable whose far end is not stated to be isolated."""
-    if set(way.sources) & set(job.isolated_equipment):
-        return []
+def cable_items(zone: Zone, job: Job, way: Way) -> list[OpenItem]:
+    """Return the open item of a cable whose far end is not stated to be isolated.
+
+    Stated it is by the riser of this circuit on the pole, or by every source beyond the cable.
+    """
     pole_id, span_id = zone.pole_id(way.pole), zone.span_id(way.span)
+    risers = risers_at(zone, way.pole)
+    isolated = set(job.isolated_equipment)
+    if risers & isolated or (way.sources and set(way.sources) <= isolated):
+        return []
     return [
         OpenItem(
             "cable_far_end",
@@ -94,9 +99,23 @@ def _cable_items(zone: Zone, job: Job, way: Way) -> list[OpenItem]:
             "tested and grounded",
             "no bracket can stand on a cable; voltage can be transferred along it",
             "the clearance holder",
-            "name the riser or the equipment at its far end in isolated_equipment",
+            f"name in isolated_equipment the riser at {pole_id}, or all equipment beyond",
         )
     ]
+
+
+def risers_at(zone: Zone, pole: int) -> set[str]:
+    """Return the ids of the risers on a pole."""
+    equipment = zone.network.territory.layer("equipment")
+    if equipment is None:
+        return set()
+    return {
+        str(name)
+        for name, kind, at in zip(
+            equipment.ids, equipment["kind"], equipment["pole_id"], strict=True
+        )
+        if kind == "riser" and zone.network.pole_row[at] == pole
+    }
 
 
 def _bracket_of(zone: Zone, job: Job, ground: Ground, way: Way) -> tuple[Bracket, ...] | Reason:
@@ -203,7 +222,8 @@ def _bracket_items(
                 f"no rod can be placed at {nearest}{why}",
                 "the farther the bracket, the more voltage can arise at the worksite",
                 "the person in charge",
-                f"accept {pole_id}, or find a rod place at {nearest}, or work single-point",
+                f"find a rod place at {nearest}, raise bracket_max_spans if the employer's rules "
+                "allow it, or work single-point",
             )
         )
     if zone.span is None and metres > job.limits.bracket_max_distance_m:
@@ -215,7 +235,7 @@ def _bracket_items(
                 f"worksite; the limit is {feet_text(job.limits.bracket_max_distance_m)}",
                 "the farther the bracket, the more voltage can arise at the worksite",
                 "the person in charge",
-                "accept the distance, or work single-point",
+                "raise bracket_max_distance if the employer's rules allow it, or work single-point",
             )
         )
     return items

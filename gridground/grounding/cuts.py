@@ -27,7 +27,10 @@ def worksite_top(zone: Zone, job: Job, pole: int) -> tuple[PoleTop, list[OpenIte
         for wanted in job.open_conductor:
             name = _bare(wanted, circuit.circuit_id)
             spans = _spans_carrying(zone, worked, circuit.circuit_id, name)
-            if name is None or not spans:
+            if name is None:
+                continue
+            if not spans:
+                items.append(_not_there(str(top.pole_id), circuit.circuit_id, name))
                 continue
             if name != "neutral" and len(sides_of(zone.network, pole, spans, name)) > 1:
                 continue  # a device splits it here already: each side has its own bond
@@ -40,6 +43,18 @@ def worksite_top(zone: Zone, job: Job, pole: int) -> tuple[PoleTop, list[OpenIte
                 items.append(_which_cut(str(top.pole_id), name))
         circuits.append(replace(circuit, cuts=cuts))
     return replace(top, circuits=tuple(circuits)), items
+
+
+def _not_there(pole_id: str, circuit_id: str, name: str) -> OpenItem:
+    """Return the open item of a cut of a conductor that is not there."""
+    return OpenItem(
+        "cut_not_there",
+        (pole_id, circuit_id),
+        f"the job cuts conductor {name}, which {circuit_id} does not carry at {pole_id}",
+        "no bypass lead is planned for it",
+        "the planner",
+        "correct open_conductor, or the phases in the data",
+    )
 
 
 def _which_cut(pole_id: str, name: str) -> OpenItem:

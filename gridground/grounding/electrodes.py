@@ -15,7 +15,8 @@ if TYPE_CHECKING:
 
 # Figures that stand in, never in silence: each comes with an open item.
 STAND_IN_OHM_M = 100.0
-FOOTING_LENGTH_M, FOOTING_DIAMETER_M = 1.8, 0.3
+# A slim footing errs to the high side: more resistance, steeper voltage beside it.
+FOOTING_LENGTH_M, FOOTING_DIAMETER_M = 1.8, 0.18
 
 
 @dataclass(frozen=True)
@@ -68,7 +69,11 @@ def electrode_of(job: Job, near: Neighbourhood, spot: Spot) -> Electrode:
         used = any(edge.start == "pole ground" for edge in spot.edges)
         on_neutral = spot.top.neutral is not None
         return Electrode(
-            ohm_known, ohm_known if used and not on_neutral else None, resistivity, soil, ()
+            ohm_known,
+            ohm_known if used and not on_neutral else None,
+            resistivity,
+            soil,
+            tuple(items),
         )
     if spot.electrode == "pole":
         footing = spot.top.ground_ohm
@@ -88,6 +93,9 @@ def _soil(job: Job, near: Neighbourhood, spot: Spot) -> tuple[float, str, bool]:
         found = near.soil_at_pole(spot.top.pole_id)
     if found is not None and found.resistivity_ohm_m is not None:
         return found.resistivity_ohm_m, f"soil {found.soil_id}: {found.source or 'no source'}", True
+    if found is not None:
+        said = f"soil {found.soil_id} states no resistivity; {STAND_IN_OHM_M:g} ohm·m stands in"
+        return STAND_IN_OHM_M, said, False
     if job.rod.resistivity_ohm_m is not None:
         return job.rod.resistivity_ohm_m, "the job's rod.resistivity_ohm_m", True
     return STAND_IN_OHM_M, "not known; 100 ohm·m stands in", False
@@ -99,8 +107,8 @@ def _unknown_soil(spot: Spot) -> OpenItem:
     return OpenItem(
         "soil_unknown",
         (where,),
-        f"no soil polygon covers the electrode at {where} and the job states no resistivity; "
-        f"{STAND_IN_OHM_M:g} ohm·m stands in",
+        f"no resistivity is stated for the soil at {where}, by a polygon that covers it or by the "
+        f"job where none does; {STAND_IN_OHM_M:g} ohm·m stands in",
         "the rod's resistance, its rise and the voltage round it",
         "the planner",
         "state rod.resistivity_ohm_m, or measure the rod when it is driven",

@@ -107,6 +107,10 @@ def read_pole_top(
         circuits.append(_circuit_top(network, pole, own, (here, split, circuits)))
     material, height = poles["material"][pole], float(poles["height_m"][pole])
     pole_id = str(poles.ids[pole])
+    circuits = [top for top in circuits if top.phases]
+    if not circuits:
+        what = f"no overhead conductor of the worked circuits hangs at pole {pole_id}."
+        raise NoPlanError([Reason("no_overhead", (pole_id,), what, "Name another worksite pole.")])
     if material is None:
         raise _unknown("material", (pole_id,), f"the material of ground pole {pole_id}")
     ground = float(poles["ground_ohm"][pole])

@@ -67,6 +67,7 @@ def lead_rows(job: Job, spots: Sequence[Spot], duties: Sequence[Duty]) -> list[L
         Where no lead carries the fault, or no clamp fits.
     """
     rows: list[LeadRow] = []
+    mark = _mark(job)
     for spot, duty in zip(spots, duties, strict=True):
         current = duty.fault.largest_a * job.limits.fault_growth_ratio
         choice = choose_lead(
@@ -79,8 +80,14 @@ def lead_rows(job: Job, spots: Sequence[Spot], duties: Sequence[Duty]) -> list[L
         )
         for edge in spot.edges:
             row = _row(job, spot, duty, (edge, choice))
-            rows.append(replace(row, lead_id=f"G{len(rows) + 1}"))
+            rows.append(replace(row, lead_id=f"{mark}{len(rows) + 1}"))
     return rows
+
+
+def _mark(job: Job) -> str:
+    """Return the letter of the plan's leads: one that no lead on the truck is named by."""
+    taken = {lead.lead_id[:1] for lead in job.kit.leads} if job.kit else set()
+    return next(letter for letter in "GNKQVXYZ" if letter not in taken or letter == "Z")
 
 
 def _row(job: Job, spot: Spot, duty: Duty, chosen: tuple[LeadEdge, LeadChoice]) -> LeadRow:

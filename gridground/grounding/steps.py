@@ -14,7 +14,9 @@ if TYPE_CHECKING:
     from gridground.record import LeadRow, Zone
 
 STICK = "live-line tool"
-BY_HAND = "hand, before any line end is attached"
+HAND_ON = "hand, before a line end is attached at this pole"
+HAND_OFF = "hand, after every line end at this pole is off"
+CLEAN = "wire brush on a live-line tool"
 
 TRIGGERS = (
     "The pole number on the pole is not the one on the plan.",
@@ -62,7 +64,15 @@ CAUTIONS = (
         "our judgement",
     ),
     ("State plans and other countries' rules differ.", "our judgement"),
-    ("Reclosing is blocked for the job; this plan does not count repeated shots.", "our judgement"),
+    (
+        "Have reclosing blocked for the job: this plan does not count repeated shots.",
+        "our judgement",
+    ),
+    (
+        "Solved are the sources named in the table of voltages; generators, back-feed through "
+        "transformers or services, and falling lines are kept away by isolation, not by figures.",
+        "our judgement",
+    ),
 )
 
 
@@ -72,7 +82,12 @@ def where_text(pole_id: str | None, span_id: str | None) -> str:
 
 
 def steps_of(
-    job: Job, spots: Sequence[Spot], zones: Sequence[Zone | None], rows: Sequence[LeadRow]
+    job: Job,
+    spots: Sequence[Spot],
+    zones: Sequence[Zone | None],
+    rows: Sequence[LeadRow],
+    *,
+    meets: Sequence[Sequence[dict[str, Any]]],
 ) -> dict[str, list[dict[str, Any]]]:
     """Return every step of the job.
 
@@ -84,6 +99,8 @@ def steps_of(
         In the order of applying.
     rows : sequence of LeadRow
         In the order of applying.
+    meets : sequence, one entry per location
+        What each zone meets of roads, walks and the like.
 
     Returns
     -------
@@ -91,12 +108,12 @@ def steps_of(
         ``prepare apply work remove release`` -> rows of ``step_id, pole_id, text`` and, where they
         apply, ``lead_id, tool, ends``.
     """
-    applied = [_apply(row) for row in rows]
+    applied = [_apply(row, first=row is first_line_end(rows, row)) for row in rows]
     removed = [_remove(row) for row in reversed(rows)]
     parts = {
-        "prepare": _prepare(job, spots, zones),
+        "prepare": _prepare(job, spots, zones, meets),
         "apply": applied,
-        "work": _work(job, spots),
+        "work": _work(job, spots, rows),
         "remove": removed,
         "release": _release(spots, zones, sum(row.parallel for row in rows)),
     }
@@ -112,15 +129,20 @@ def _step(pole_id: str | None, text: str, **more: object) -> dict[str, Any]:
     return {"pole_id": pole_id, "text": text, **more}
 
 
-def _prepare(job: Job, spots: Sequence[Spot], zones: Sequence[Zone | None]) -> list[dict[str, Any]]:
+def _prepare(
+    job: Job,
+    spots: Sequence[Spot],
+    zones: Sequence[Zone | None],
+    meets: Sequence[Sequence[dict[str, Any]]],
+) -> list[dict[str, Any]]:
     """Clearance, briefing, rods, cones, testing dead, cleaning."""
-    opened = ", ".join(job.sources_opened or ()) or "NOT STATED"
+    opened = "NOT STATED" if job.sources_opened is None else ", ".join(job.sources_opened) or "none"
     isolated = ", ".join(job.isolated_equipment) or "none stated"
     steps = [
         _step(
             None,
             f"Clearance issued to the holder. Devices opened and tagged: {opened}. Equipment "
-            f"isolated: {isolated}. Each opening seen and its tag read back.",
+            f"isolated: {isolated}. Each opening seen and its tag read back. Reclosing blocked.",
         ),
         _step(
             None,
@@ -128,21 +150,38 @@ def _prepare(job: Job, spots: Sequence[Spot], zones: Sequence[Zone | None]) -> l
             "protective equipment (29 CFR 1910.269(c)).",
         ),
     ]
-    for spot, zone in zip(spots, zones, strict=True):
-        steps += _prepare_location(spot, zone)
+    for spot, zone, met in zip(spots, zones, meets, strict=True):
+        steps += _prepare_location(spot, zone, met)
     steps += [_test_dead(spot) for spot in spots]
     steps += [
         _step(
             spot.top.pole_id,
-            f"At {where_text(spot.top.pole_id, spot.top.span_id)}: clean the conductors and "
-            "fittings where clamps land; inspect leads and clamps.",
+            f"At {where_text(spot.top.pole_id, spot.top.span_id)}: inspect leads and clamps; clean "
+            "the conductors where clamps land, treating them as energized.",
+            tool=CLEAN,
         )
         for spot in spots
     ]
-    return steps
+    return steps + _vehicle(job)
 
 
-def _prepare_location(spot: Spot, zone: Zone | None) -> list[dict[str, Any]]:
+def _vehicle(job: Job) -> list[dict[str, Any]]:
+    """Ground the lift before anybody goes up."""
+    if job.work_position != "aerial lift":
+        return []
+    return [
+        _step(
+            None,
+            "Vehicle: drive its own rod, with its own label, at least 10 ft from the rods of the "
+            "line, bond the vehicle to it and put its own cones up (MIL-HDBK-1025/10 table 27). It "
+            "is not among the leads, rods and cones counted here.",
+        )
+    ]
+
+
+def _prepare_location(
+    spot: Spot, zone: Zone | None, meets: Sequence[dict[str, Any]]
+) -> list[dict[str, Any]]:
     """Read the pole number, drive the rod, put the cones up."""
     pole_id = spot.top.pole_id
     here = where_text(pole_id, spot.top.span_id)
@@ -176,6 +215,17 @@ def _prepare_location(spot: Spot, zone: Zone | None) -> list[dict[str, Any]]:
                 "electrode and the lead on the ground. Nobody enters after the first clamp.",
             )
         )
+    if meets:
+        names = ", ".join(
+            f"{m['kind'].replace('_', ' ')} {m['name'] or m['feature_id']}" for m in meets
+        )
+        steps.append(
+            _step(
+                pole_id,
+                f"At {here}: the zone meets {names}: traffic control or an attendant before "
+                "anything is driven.",
+            )
+        )
     return steps
 
 
@@ -188,15 +238,23 @@ def _test_dead(spot: Spot) -> dict[str, Any]:
     )
     return _step(
         spot.top.pole_id,
-        f"At {where_text(spot.top.pole_id, spot.top.span_id)}: test dead. Prove the detector, test "
-        f"{phases} on every side, prove the detector again. Any reading: stop.",
+        f"At {where_text(spot.top.pole_id, spot.top.span_id)}: test for no voltage. Prove the "
+        f"detector, test {phases} on every side, prove the detector again. Any reading: stop.",
         tool="voltage detector of the right range on a live-line tool",
     )
 
 
-def _tool(row: LeadRow) -> str:
-    """Return the tool for the line end of a lead."""
-    return BY_HAND if row.edge.role == "electrode" else STICK
+def first_line_end(rows: Sequence[LeadRow], row: LeadRow) -> LeadRow | None:
+    """Return the first row at the same location that goes to a conductor."""
+    place = (row.edge.pole_id, row.edge.span_id)
+    return next(
+        (
+            other
+            for other in rows
+            if (other.edge.pole_id, other.edge.span_id) == place and other.edge.role != "electrode"
+        ),
+        None,
+    )
 
 
 def _several(row: LeadRow) -> str:
@@ -206,15 +264,17 @@ def _several(row: LeadRow) -> str:
     return f"lead {row.lead_id} ({row.parallel} equal cables)"
 
 
-def _apply(row: LeadRow) -> dict[str, Any]:
+def _apply(row: LeadRow, *, first: bool) -> dict[str, Any]:
     """Put one lead on, ground end first."""
     edge = row.edge
+    again = "Test again for no voltage, then " if first else ""
     return _step(
         edge.pole_id,
-        f"At {where_text(edge.pole_id, edge.span_id)}: {_several(row)}, {row.size}, "
-        f"{feet_text(row.length_m)}: first to {edge.start}, then to {edge.end}. Count one on.",
+        f"At {where_text(edge.pole_id, edge.span_id)}: {again}{_several(row)}, size {row.size}, "
+        f"{feet_text(row.length_m)}: first to {edge.start}, then to {edge.end}. "
+        f"Count {row.parallel} on.",
         lead_id=row.lead_id,
-        tool=_tool(row),
+        tool=HAND_ON if edge.role == "electrode" else STICK,
         ends=[edge.start, edge.end],
     )
 
@@ -225,14 +285,14 @@ def _remove(row: LeadRow) -> dict[str, Any]:
     return _step(
         edge.pole_id,
         f"At {where_text(edge.pole_id, edge.span_id)}: {_several(row)}: first off {edge.end}, "
-        f"then off {edge.start}. Count one off.",
+        f"then off {edge.start}. Count {row.parallel} off.",
         lead_id=row.lead_id,
-        tool=_tool(row),
+        tool=HAND_OFF if edge.role == "electrode" else STICK,
         ends=[edge.end, edge.start],
     )
 
 
-def _work(job: Job, spots: Sequence[Spot]) -> list[dict[str, Any]]:
+def _work(job: Job, spots: Sequence[Spot], rows: Sequence[LeadRow]) -> list[dict[str, Any]]:
     """Say what holds while people work."""
     steps = [
         _step(
@@ -245,29 +305,37 @@ def _work(job: Job, spots: Sequence[Spot]) -> list[dict[str, Any]]:
     steps += [
         _step(
             spot.top.pole_id,
-            f"At {where_text(spot.top.pole_id, spot.top.span_id)}: work above the bar and within "
-            "what is bonded. No lead comes off while anybody is on the pole.",
+            f"At {where_text(spot.top.pole_id, spot.top.span_id)}: {_stand(spot)} and within what "
+            "is bonded. No lead comes off while anybody is up there.",
         )
         for spot in spots
         if spot.role == "worksite"
     ]
-    if job.open_conductor:
-        steps.append(
-            _step(
-                None,
-                "A conductor is cut only with its bypass lead on: on before the cut, off after the "
-                "joint is made.",
-            )
+    steps += [
+        _step(
+            row.edge.pole_id,
+            f"At {where_text(row.edge.pole_id, row.edge.span_id)}: conductor {row.edge.start} is "
+            f"cut only with bypass lead {row.lead_id} on; it stays until the joint is made.",
         )
-    if job.work_position == "aerial lift":
+        for row in rows
+        if row.edge.role == "bypass"
+    ]
+    if job.open_conductor and not any(row.edge.role == "bypass" for row in rows):
         steps.append(
             _step(
                 None,
-                "The vehicle has its own rod with its own label, at least 10 ft from the rods of "
-                "the line (MIL-HDBK-1025/10 table 27), and its own cones.",
+                "Conductors are opened where a device or the end of the line parts them already: "
+                "each side has its own bond, no bypass lead is counted.",
             )
         )
     return steps
+
+
+def _stand(spot: Spot) -> str:
+    """Say where the worker stands."""
+    if spot.top.pole_id is None:
+        return "the bar is on the lift or mat, bonded to it; work from the lift or mat"
+    return "work above the bar" if spot.top.material != "steel" else "work above the bonded stud"
 
 
 def _release(

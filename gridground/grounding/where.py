@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from gridground.errors import NoPlanError, Reason
+from gridground.errors import Reason
 from gridground.grounding.bonds import full_set, personal_set
-from gridground.grounding.brackets import find_brackets, inner_spans, passed_poles
+from gridground.grounding.brackets import cable_items, find_brackets, inner_spans, passed_poles
 from gridground.grounding.cuts import cut_mid_span, worksite_top
 from gridground.grounding.poletop import mid_span_top, read_pole_top
 from gridground.record import Direction, OpenItem
@@ -50,6 +50,8 @@ class Placement:
         Why no such plan can be drawn; empty where it can.
     remarks : tuple of str
         What the placement weighed, for the choice of method.
+    inner_spans, inner_poles : frozenset of int
+        Rows of the worked spans between the grounds, and of the poles inside the brackets.
     """
 
     method: str
@@ -58,6 +60,8 @@ class Placement:
     open_items: tuple[OpenItem, ...] = ()
     infeasible: tuple[Reason, ...] = ()
     remarks: tuple[str, ...] = ()
+    inner_spans: frozenset[int] = frozenset()
+    inner_poles: frozenset[int] = frozenset()
 
 
 def place_dual(zone: Zone, job: Job, ground: Ground) -> Placement:
@@ -79,7 +83,7 @@ def place_dual(zone: Zone, job: Job, ground: Ground) -> Placement:
     remarks = tuple(f"a source can get in between the brackets: {source}" for source in sources)
     everything = (*spots, *(spot for spot, _ in worksite))
     items += [item for _, cut_items in worksite for item in cut_items]
-    return Placement(name, everything, tuple(directions), tuple(items), (), remarks)
+    return Placement(name, everything, tuple(directions), tuple(items), (), remarks, spans, inside)
 
 
 def place_single(zone: Zone, job: Job, ground: Ground) -> Placement:
@@ -110,7 +114,18 @@ def place_single(zone: Zone, job: Job, ground: Ground) -> Placement:
             Spot("worksite", f"Whole set at worksite {top.pole_id}", top, electrode, rod, edges)
         )
     done = () if reasons else tuple(spots)
-    return Placement("single-point", done, directions, tuple(items), tuple(reasons))
+    items += [
+        item for way in zone.ways if way.towards == "cable" for item in cable_items(zone, job, way)
+    ]
+    return Placement(
+        "single-point",
+        done,
+        directions,
+        tuple(items),
+        tuple(reasons),
+        inner_spans=inner_spans(zone, []) | {way.span for way in zone.ways},
+        inner_poles=frozenset(zone.poles),
+    )
 
 
 def _electrode(ground: Ground, top: PoleTop) -> tuple[str, RodPlace | None] | Reason:
@@ -171,8 +186,3 @@ def _worksite_spots(
         electrode = "pole" if top.material == "steel" else None
         spots.append((Spot("worksite", title, top, electrode, None, tuple(edges)), items))
     return spots
-
-
-def refuse(placements: list[Placement]) -> NoPlanError:
-    """Return the refusal when no method can be drawn."""
-    return NoPlanError([reason for p in placements for reason in p.infeasible])

@@ -103,7 +103,7 @@ _ROWS = {
     "rating_a:n margin_ratio:n source:t",
     "rod_zone": "pole_id:t rod_rise_v:n step_v_at_zone:n touch_v:n limit_v:n radius_needed_m:n "
     "passed:b",
-    "approach": "*circuit_id:t? *line_id:t? nominal_kv:n phase_ground_m:n? phase_phase_m:n? "
+    "approach": "*circuit_id:t? *line_id:t? nominal_kv:n? phase_ground_m:n? phase_phase_m:n? "
     "source:t",
     "materials": "item:t *size:t? *length_m:n? count:n *from_kit:T *short:n?",
     "assumptions": "text:t source:t",

@@ -212,7 +212,7 @@ def _towards(
     loads = [i for i, name in enumerate(names) if name == "load"]
     if len(loads) > 1:
         # The main line goes on with the most phases; the rest are laterals.
-        main = max(loads, key=lambda i: (count[i], -i))
+        main = max(loads, key=lambda i: (count[i], _straightness(zone, edges, names, i), -i))
         for i in loads:
             if i != main:
                 names[i] = "lateral"
@@ -221,6 +221,27 @@ def _towards(
         if count[loads[0]] < widest and len(edges) > 2:
             names[loads[0]] = "lateral"
     return names
+
+
+def _straightness(
+    zone: Zone, edges: list[tuple[int, int, int]], names: list[str], way: int
+) -> float:
+    """Say how straight a way goes on from the source at its pole: 1 straight, -1 back."""
+    geometry = zone.network.territory.poles.geometry
+
+    def direction(edge: tuple[int, int, int]) -> NDArray[np.float64]:
+        here, far = geometry[edge[0]], geometry[edge[2]]
+        east = (far.x - here.x) * np.cos(np.radians(here.y))
+        step = np.array([east, far.y - here.y])
+        return step / max(float(np.hypot(*step)), 1e-12)
+
+    own = direction(edges[way])
+    fed = [
+        float(-own @ direction(edge))
+        for edge, name in zip(edges, names, strict=True)
+        if name in {"source", "tie"} and edge[0] == edges[way][0]
+    ]
+    return round(max(fed, default=0.0), 6)
 
 
 class _Beyond:
