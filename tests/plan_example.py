@@ -351,7 +351,7 @@ def _zones_and_checks() -> dict[str, Any]:
         ],
         "checks": [
             {
-                "code": "worker-voltage",
+                "code": "worker_voltage",
                 "where": ["P20"],
                 "value": 31.6,
                 "limit": 75.0,
@@ -360,7 +360,7 @@ def _zones_and_checks() -> dict[str, Any]:
                 "source": "DOE-HDBK-1092 clause 4.15.2",
             },
             {
-                "code": "lead-rating",
+                "code": "lead_rating",
                 "where": ["P19", "P20", "P21"],
                 "value": 6842.7,
                 "limit": 19300.0,
