@@ -3,6 +3,7 @@
 GridgroundError
 ├── InputError     the data or the call is rejected; carries every Problem at once
 ├── NetworkError   the network cannot be followed (a loop treated as radial, say)
+│   └── NotReachedError   a source does not reach the places with grounds
 ├── NoPlanError    a normal answer: no plan is possible, with the reasons
 └── TableError     a value lies beyond a published table; never extrapolated
 """
@@ -88,6 +89,10 @@ class InputError(GridgroundError):
 
 class NetworkError(GridgroundError):
     """The network cannot be followed in the way a calculation needs."""
+
+
+class NotReachedError(NetworkError):
+    """No phase of a source reaches the places with grounds."""
 
 
 class NoPlanError(GridgroundError):

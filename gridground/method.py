@@ -110,7 +110,7 @@ def _solve(scene: Scene, placement: Placement) -> Outcome:
         resistivity_ohm_m=max(e.resistivity_ohm_m for e in electrodes),
     )
     layout = layout_of(scene, placement.spots, rows, electrodes)
-    answer = _study_all(scene, layout, setting)
+    answer = study(scene.territory, layout, origins=scene.origins, setting=setting)
     current_a = np.full(len(rows), np.nan)
     current_a[: len(answer.lead_current_a)] = answer.lead_current_a
     solved = with_solved_currents(rows, [float(a) for a in current_a])
@@ -122,32 +122,6 @@ def _solve(scene: Scene, placement: Placement) -> Outcome:
         answer,
         limit.volts,
         limit.rule,
-    )
-
-
-def _study_all(scene: Scene, layout: Layout, setting: Setting) -> Study:
-    """Solve every origin; one whose phases end before the places adds no case, and says so."""
-    answers: list[Study] = []
-    notes: list[str] = []
-    for origin in scene.origins:
-        try:
-            answers.append(study(scene.territory, layout, origins=[origin], setting=setting))
-        except NetworkError:
-            if origin.name == origin.circuit_id:
-                raise
-            notes.append(f"{origin.name} closed again does not reach the grounds: no case of it")
-    if not answers:
-        raise NetworkError("no source reaches the places with grounds")
-    rises = [
-        max(same, key=lambda rise: rise.rise_v)
-        for same in zip(*(a.rises for a in answers), strict=False)
-    ]
-    return Study(
-        cases=tuple(case for answer in answers for case in answer.cases),
-        lead_current_a=np.fmax.reduce([answer.lead_current_a for answer in answers]),
-        rises=tuple(rises),
-        residual=max(answer.residual for answer in answers),
-        notes=tuple(dict.fromkeys([n for answer in answers for n in answer.notes] + notes)),
     )
 
 

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
+from gridground.territory.frame import Frame
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -14,7 +16,6 @@ if TYPE_CHECKING:
     from gridground.territory.layers import Layer
 
 MARGIN_M = 60.0
-_METRE_DEG = 1.0 / 111_320.0
 
 
 def picture_of(scene: Scene, points: list[tuple[float, float]]) -> dict[str, Any]:
@@ -74,12 +75,17 @@ def picture_of(scene: Scene, points: list[tuple[float, float]]) -> dict[str, Any
 
 
 def _box(points: list[tuple[float, float]]) -> shapely.Polygon:
-    """Return the box round some positions with the margin."""
+    """Return the box round some positions with the margin, in longitude and latitude."""
     lon, lat = np.array(points).T
-    dy = MARGIN_M * _METRE_DEG
-    dx = dy / max(float(np.cos(np.radians(lat.mean()))), 0.05)
-    west, east = float(lon.min() - dx), float(lon.max() + dx)
-    box: shapely.Polygon = shapely.box(west, float(lat.min() - dy), east, float(lat.max() + dy))
+    frame = Frame(float(lon.mean()), float(lat.mean()))
+    x_m, y_m = frame.to_xy(lon, lat)
+    plane = shapely.box(
+        float(x_m.min() - MARGIN_M),
+        float(y_m.min() - MARGIN_M),
+        float(x_m.max() + MARGIN_M),
+        float(y_m.max() + MARGIN_M),
+    )
+    box: shapely.Polygon = shapely.box(*frame.to_lonlat(plane).bounds)
     return box
 
 
@@ -100,9 +106,7 @@ def _features(layer: Layer | None, box: shapely.Polygon) -> list[dict[str, Any]]
         return []
     rows = []
     for row in np.flatnonzero(shapely.intersects(shapely.make_valid(layer.geometry), box)):
-        cut = shapely.intersection(
-            shapely.make_valid(layer.geometry[row]), box.buffer(_METRE_DEG * 20)
-        )
+        cut = shapely.intersection(shapely.make_valid(layer.geometry[row]), box)
         cut = shapely.set_precision(cut, 1e-7)
         if not cut.is_empty:
             rows.append(
@@ -122,7 +126,7 @@ def _other_lines(layer: Layer | None, box: shapely.Polygon) -> list[dict[str, An
         return []
     rows = []
     for row in np.flatnonzero(shapely.intersects(layer.geometry, box)):
-        cut = shapely.intersection(layer.geometry[row], box.buffer(_METRE_DEG * 20))
+        cut = shapely.intersection(layer.geometry[row], box)
         parts = [part for part in shapely.get_parts(cut) if part.geom_type == "LineString"]
         rows += [
             {

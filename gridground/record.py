@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from shapely import Polygon
 
 FORMAT = "gridground-plan/1"
+Role = Literal["electrode", "fault", "personal", "bypass"]
 
 
 @dataclass(frozen=True)
@@ -77,7 +78,7 @@ class LeadEdge:
     span_id: str | None
     start: str
     end: str
-    role: Literal["electrode", "fault", "personal", "bypass"]
+    role: Role
 
 
 @dataclass(frozen=True)

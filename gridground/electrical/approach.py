@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gridground.errors import TableError
+from gridground.territory.frame import within
 from gridground.units import round_up
 
 if TYPE_CHECKING:
@@ -16,7 +17,6 @@ if TYPE_CHECKING:
 
 SOURCE = "29 CFR 1910.269(l)(3) Tables R-3, R-4, R-5 (2014), second hand"
 REACH_M = 100.0
-_METRE_DEG = 1.0 / 111_320.0
 # Table R-4: upper end of the band [kV], electrical component phase-ground and phase-phase [m].
 _R4 = ((15.0, 0.04, 0.07), (36.0, 0.16, 0.28), (46.0, 0.23, 0.37), (72.5, 0.39, 0.59))
 # Table R-5: altitude up to [m], factor.
@@ -123,17 +123,15 @@ def approach_rows(territory: Territory, zone: Zone) -> list[dict[str, Any]]:
     span_rows = {way.span for way in zone.ways}
     if zone.span is not None:
         span_rows.add(zone.span)
-    here = shapely.union_all([territory.spans.geometry[s] for s in sorted(span_rows)])
-    box = shapely.box(*here.bounds)
-    reach_deg = REACH_M * _METRE_DEG / max(math.cos(math.radians(box.centroid.y)), 0.05)
+    drawn = shapely.union_all([territory.spans.geometry[s] for s in sorted(span_rows)])
     altitude = _altitude_m(territory, zone)
-    near = shapely.dwithin(territory.spans.geometry, here, reach_deg)
+    near = within(territory.spans.geometry, drawn, REACH_M)
     circuits = sorted({*zone.circuit_ids, *map(str, territory.spans["circuit_id"][near])})
     row = territory.circuits.index()
     rows = [_circuit_row(territory, name, row[name], altitude) for name in circuits]
     lines = territory.layer("other_lines")
     if lines is not None:
-        found = np.flatnonzero(shapely.dwithin(lines.geometry, here, reach_deg))
+        found = np.flatnonzero(within(lines.geometry, drawn, REACH_M))
         rows += [
             _row("line_id", str(lines.ids[k]), float(lines["nominal_kv"][k]), altitude)
             for k in found

@@ -18,7 +18,7 @@ from gridground.electrical.ladder import (
 from gridground.electrical.places import Locator, bare_poles, network_nodes_of
 from gridground.electrical.runs import lay_runs
 from gridground.electrical.source import source_of
-from gridground.errors import NetworkError
+from gridground.errors import NotReachedError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -150,7 +150,7 @@ def _model(
     reached = {int(part[c.node]) for p in places for c in p.conductors if c.label != NEUTRAL}
     phases = tuple(k for k in range(NEUTRAL) if int(part[terminals[k]]) in reached)
     if not phases:
-        raise NetworkError(
+        raise NotReachedError(
             f"from {origin.name}: no phase of circuit {origin.circuit_id} reaches the places with "
             f"grounds. {'; '.join(runs.notes)}"
         )

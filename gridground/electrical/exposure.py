@@ -16,6 +16,7 @@ import numpy as np
 from gridground.electrical.energizing import Origin, Setting, events, models
 from gridground.electrical.ladder import EARTH
 from gridground.electrical.places import ELECTRODES, Branch, Layout, Place
+from gridground.errors import NotReachedError
 from gridground.record import WorkerCase
 from gridground.units import significant
 
@@ -116,7 +117,8 @@ def study(
     Raises
     ------
     NetworkError
-        Where an origin does not reach the places, or a lead ends on something that is not there.
+        Where a circuit's own source does not reach the places (a device closed again that does
+        not is named in `notes`), or a lead ends on something that is not there.
 
     Notes
     -----
@@ -127,11 +129,11 @@ def study(
     to nothing; where nothing else ties its phases to earth, the point stands at earth potential.
 
     Broken neutral: interrupted in the span by which the shortest way from the source enters the
-    first ground or worksite pole. Other circuits are laid as far as they hang between the same poles
-    as the circuits worked on or fed; their neutrals beyond are left out.
+    first ground or worksite pole. Other circuits are laid as far as they hang between the same
+    poles as the circuits worked on or fed; their neutrals beyond are left out.
 
     Lead and electrode currents are solved without the body, which takes less than a thousandth.
-    """  # noqa: E501
+    """
     notes: list[str] = []
     cases: list[WorkerCase] = []
     n_rows = max((b.row for p in layout.places for b in p.branches), default=-1) + 1
@@ -139,11 +141,20 @@ def study(
     rise = np.zeros((len(layout.places), 2))
     residual = 0.0
     for origin in origins:
-        for model in models(territory, layout, origin, setting, notes):
+        try:
+            reduced = list(models(territory, layout, origin, setting, notes))
+        except NotReachedError:
+            if origin.name == origin.circuit_id:
+                raise
+            notes.append(f"{origin.name} closed again does not reach the grounds: no case of it")
+            continue
+        for model in reduced:
             for event in events(model, setting):
                 residual = max(residual, event.residual)
                 _collect_currents(model, event, current, rise)
                 cases += _cases(model, event, setting)
+    if origins and np.isnan(current).all() and n_rows:
+        raise NotReachedError("no source reaches the places with grounds")
     loose = sorted({c.contact for c in cases if not c.passed and c.voltage_v <= c.limit_v})
     if loose:
         notes.append(f"not bonded, the voltage is not determined: {', '.join(loose)}")

@@ -71,16 +71,8 @@ def closed_parts(network: Network, *, phase: str | None = None) -> NDArray[np.in
     phase : str, optional
         Count this phase only; without it, any phase joins.
     """
-    from scipy.sparse import coo_array  # noqa: PLC0415  start-up time
-    from scipy.sparse.csgraph import connected_components  # noqa: PLC0415
-
     bits = network.closed if phase is None else network.closed & np.uint8(PHASE_BITS[phase])
-    keep = bits > 0
-    n = len(network.node_pole)
-    ends = (network.node_from[keep], network.node_to[keep])
-    graph = coo_array((np.ones(int(keep.sum()), np.int8), ends), shape=(n, n))
-    label: NDArray[np.intp] = connected_components(graph, directed=False)[1]
-    return label
+    return network.parts(bits > 0)
 
 
 def open_device_spans(network: Network) -> dict[str, int]:

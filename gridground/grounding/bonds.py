@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
     from gridground.grounding.poletop import CircuitTop, Hang, PoleTop
     from gridground.job import Limits
+    from gridground.record import Role
 
 # Common practice, no source: slack to reach round a cut or from a lift or mat to the conductor.
 CUT_REACH_M = 10 * M_PER_FT
@@ -235,6 +236,6 @@ def _prefixer(top: PoleTop) -> Callable[[CircuitTop], str]:
     return lambda circuit: f"{circuit.circuit_id}:" if many else ""
 
 
-def _edge(top: PoleTop, start: str, end: str, role: str) -> LeadEdge:
+def _edge(top: PoleTop, start: str, end: str, role: Role) -> LeadEdge:
     """Return a lead at this location."""
-    return LeadEdge(top.pole_id, top.span_id, start, end, role)  # type: ignore[arg-type]
+    return LeadEdge(top.pole_id, top.span_id, start, end, role)

@@ -32,7 +32,8 @@ if TYPE_CHECKING:
 LAYERS = ("poles", "spans", "surroundings", "other_lines", "soil")
 UNKNOWN = "unknown"
 # Kinds that have a width: drawn as a line or a point, their edge is not known.
-WIDE_KINDS = tuple("building road sidewalk driveway water paved rock public_place no_entry".split())  # noqa: SIM905
+WIDE_KINDS: tuple[str, ...] = ("building", "road", "sidewalk", "driveway", "water", "paved")
+WIDE_KINDS += ("rock", "public_place", "no_entry")
 
 
 @dataclass(frozen=True)

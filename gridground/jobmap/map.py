@@ -183,7 +183,8 @@ def page_style(document: dict[str, Any]) -> str:
     font = 'font: 7.5pt "Liberation Sans", Arial, sans-serif;'
     return (
         "@page { margin: 12mm 11mm 17mm; "
-        f'@bottom-left {{ content: "Job {job_id}  plan {plan_hash}"; {font} white-space: nowrap; }} '  # noqa: E501
+        f'@bottom-left {{ content: "Job {job_id}  plan {plan_hash}"; {font} '
+        "white-space: nowrap; } "
         f'@bottom-right {{ content: "page " counter(page) " of " counter(pages); {font} }} }}\n'
     )
 
@@ -230,6 +231,7 @@ def job_map(plan: Plan) -> folium.Map:
     page.header.add_child(Style(page_style(document) + asset("page.css")), name="page_css")
     page.header.add_child(Script(leaflet_js()), name="leaflet_js")
     page.header.add_child(Script(asset("page.js")), name="page_js")
+    page.header.add_child(Script(asset("whole.js")), name="whole_js")
     page.add_child(drawn)
     for kind in LAYERS:
         drawn.add_child(PlanLayer(kind))

@@ -285,3 +285,33 @@ def place(frame: Frame, geometry: NDArray[np.object_], *, keep_deg: Floats) -> P
         around, lambda c: np.column_stack(frame.to_xy(frame.lon + c[:, 0], c[:, 1]))
     )
     return Placed(np.asarray(plane), mended, wide, lost)
+
+
+def within(geometry: NDArray[np.object_], centre: Geometry, reach_m: float) -> NDArray[np.bool_]:
+    """Say which geometries come within a distance of another one, measured in the local plane.
+
+    Parameters
+    ----------
+    geometry : ndarray of shapely geometries or None, shape (n,)
+        Longitude and latitude; None is never within.
+    centre : shapely geometry
+        Longitude and latitude; the plane is centred on it.
+    reach_m : float
+        Distance [m].
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+    """
+    import shapely  # noqa: PLC0415  start-up time
+
+    middle = shapely.centroid(centre)
+    frame = Frame(float(middle.x), float(middle.y))
+    here = frame.to_xy(centre)
+    # A generous box first: only what may be near is brought into the plane.
+    box = frame.to_lonlat(shapely.box(*shapely.buffer(here, 1.1 * reach_m + 1.0).bounds))
+    found = shapely.intersects(geometry, shapely.box(*box.bounds))
+    rows = np.flatnonzero(found)
+    if rows.size:
+        found[rows] = shapely.dwithin(frame.to_xy(geometry[rows]), here, reach_m)
+    return np.asarray(found, bool)

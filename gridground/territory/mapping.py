@@ -192,11 +192,12 @@ class _Reader:
         for key in value.keys() - {"by", "tolerance_m"}:
             self.reject(where, f"unknown key {shown(key)}", "use by and tolerance_m")
         tolerance = value.get("tolerance_m")
-        ok = isinstance(tolerance, int | float) and not isinstance(tolerance, bool)
-        if not ok or not math.isfinite(tolerance) or not 0 < tolerance <= 20:  # type: ignore[arg-type, operator]
+        number = isinstance(tolerance, int | float) and not isinstance(tolerance, bool)
+        metres = float(tolerance) if number and tolerance is not None else math.nan
+        if not 0 < metres <= 20:
             self.reject(where, f"tolerance_m is {shown(tolerance)}", "state metres, above 0 to 20")
             return None
-        return float(tolerance)  # type: ignore[arg-type]
+        return metres
 
     def origin(self, where: str, value: object, column: Column) -> Origin | None:
         """Read where one column comes from."""

@@ -120,6 +120,28 @@ class Network:
             ties=ties,
         )
 
+    def parts(self, keep: NDArray[np.bool_]) -> NDArray[np.intp]:
+        """Label the nodes that hang together through some spans.
+
+        Parameters
+        ----------
+        keep : ndarray of bool, shape (n_spans,)
+            The spans that count.
+
+        Returns
+        -------
+        ndarray of int, shape (n_nodes,)
+            The same number for nodes that hang together.
+        """
+        from scipy.sparse import coo_array  # noqa: PLC0415  start-up time
+        from scipy.sparse.csgraph import connected_components  # noqa: PLC0415
+
+        n = len(self.node_pole)
+        ends = (self.node_from[keep], self.node_to[keep])
+        graph = coo_array((np.ones(int(keep.sum()), np.int8), ends), shape=(n, n))
+        label: NDArray[np.intp] = connected_components(graph, directed=False)[1]
+        return label
+
     @cached_property
     def span_row(self) -> dict[str, int]:
         """Row of each span id."""

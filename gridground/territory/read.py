@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from gridground.errors import InputError, Problem
+from gridground.errors import InputError, Level, Problem
 from gridground.territory.check import check_columns
 from gridground.territory.columns import LAYERS, REQUIRED_LAYERS
 from gridground.territory.drawing import join_nearest
@@ -207,10 +207,10 @@ def _stray_files(folder: Path, mapping: Mapping) -> list[Problem]:
         if path.name in known or path.suffix.lower() not in {".geojson", ".csv"}:
             continue
         likely = difflib.get_close_matches(path.stem.lower(), sorted(absent), 1, 0.75)
-        level = "open item" if likely else "note"
+        level: Level = "open item" if likely else "note"
         remedy = (
             f"name it {absent[likely[0]]}" if likely else "leave it out, or map it in columns.toml"
         )
         found = f"{shown(path.name)} is no layer and was not read"
-        problems.append(Problem(level, "territory", (), "", found, remedy))  # type: ignore[arg-type]
+        problems.append(Problem(level, "territory", (), "", found, remedy))
     return problems

@@ -258,8 +258,8 @@ class _Beyond:
         inside = np.isin(network.node_pole, sorted(zone.poles)) & self._worked_nodes(n)
         outside &= ~inside[network.node_from] & ~inside[network.node_to]
         self.inside = inside
-        self.closed = self._components(outside & (network.closed > 0), n)
-        self.any = self._components(outside, n)
+        self.closed = network.parts(outside & (network.closed > 0))
+        self.any = network.parts(outside)
         self.sources = list(network.source_node.items())
 
     def _worked_nodes(self, n: int) -> NDArray[np.bool_]:
@@ -268,17 +268,6 @@ class _Beyond:
         found[self.network.node_from[self.zone.worked]] = True
         found[self.network.node_to[self.zone.worked]] = True
         return found
-
-    def _components(self, keep: NDArray[np.bool_], n: int) -> NDArray[np.intp]:
-        """Label connected nodes."""
-        from scipy.sparse import coo_array  # noqa: PLC0415  start-up time
-        from scipy.sparse.csgraph import connected_components  # noqa: PLC0415
-
-        one = np.ones(int(keep.sum()), np.int8)
-        ends = (self.network.node_from[keep], self.network.node_to[keep])
-        graph = coo_array((one, ends), shape=(n, n))
-        label: NDArray[np.intp] = connected_components(graph, directed=False)[1]
-        return label
 
     def of(self, pole: int, span: int) -> tuple[bool, bool, tuple[str, ...]]:
         """Say (fed by a source as things stand, by any source at all, everything beyond)."""
