@@ -150,7 +150,9 @@ class LeadRow:
     clamp_from: str
     clamp_to: str
     grade: str
-    resistance_ohm: float  # of the row, at the end of the fault, ends included
+    cold_ohm: float  # of the row, new cables and ends at 20 °C
+    in_service_ohm: float  # of the row, the worst set still in service, at 20 °C
+    resistance_ohm: float  # of the row, the worst set still in service at the end of the fault
     reactance_ohm: float  # of the row, loop reactance
     current_a: float
     time_s: float

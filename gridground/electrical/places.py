@@ -38,6 +38,9 @@ class Branch:
         Of the row [ohm].
     row : int
         Row of the plan's leads.
+    cold_ohm, in_service_ohm : float or None
+        Resistance of the row when new and cold, and of the worst set in service before the fault
+        [ohm]; None where the lead is studied in one state only.
     """
 
     start: str
@@ -45,6 +48,8 @@ class Branch:
     resistance_ohm: float
     reactance_ohm: float
     row: int
+    cold_ohm: float | None = None
+    in_service_ohm: float | None = None
 
 
 @dataclass(frozen=True)

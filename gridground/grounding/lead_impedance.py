@@ -12,6 +12,7 @@ from gridground.units import M_PER_FT, area_mm2
 
 ENDS_OHM = 0.32e-3  # both ends of one cable, ASTM F2249
 IN_SERVICE_RATIO = 1.05  # cable of a set still in service over its nominal, ASTM F2249
+TEST_C = 20.0
 _COPPER_OHM_M = 1.7241e-8  # annealed copper of 100 % IACS at 20 °C; 10.371 ohm·cmil/ft
 _FLEXIBLE_RATIO = 1.28  # diameter of rope-lay strand over a solid round; see tables/leads.csv
 _GMR_RATIO = math.exp(-0.25)
@@ -133,6 +134,37 @@ def lead_resistance_ohm(
     return (cable_ohm * copper_hot_ratio(float(temperature_c)) + ENDS_OHM) / parallel
 
 
+def new_lead_resistance_ohm(size: str, length_m: float, *, parallel: int) -> float:
+    """Return the resistance of one lead row of new cables at 20 °C, ends included.
+
+    Parameters
+    ----------
+    size : str
+        AWG, kcmil or metric size.
+    length_m : float
+        Length of each cable [m].
+    parallel : int
+        Equal cables together.
+
+    Returns
+    -------
+    float
+        ``(R20 + 0.32 mohm)/n`` [ohm].
+
+    Raises
+    ------
+    ValueError
+        For a size that is not one, a length not above zero, no cable.
+
+    Examples
+    --------
+    >>> round(new_lead_resistance_ohm("2/0", 3.048, parallel=1) * 1000, 2)
+    1.1
+    """
+    _check_parallel(parallel)
+    return (cable_resistance_ohm(size, length_m) + ENDS_OHM) / parallel
+
+
 def f2249_limit_ohm(size: str, length_m: float, *, reactance_ohm: float) -> float:
     """Return the limit of impedance of one lead in a test at 20 °C.
 
@@ -159,7 +191,7 @@ def f2249_limit_ohm(size: str, length_m: float, *, reactance_ohm: float) -> floa
     >>> round(f2249_limit_ohm("4/0", 6.096, reactance_ohm=0.0) * 1000, 2)
     1.35
     """
-    resistance_ohm = lead_resistance_ohm(size, length_m, temperature_c=20.0, parallel=1)
+    resistance_ohm = lead_resistance_ohm(size, length_m, temperature_c=TEST_C, parallel=1)
     return math.hypot(resistance_ohm, reactance_ohm)
 
 

@@ -7,7 +7,12 @@ from typing import TYPE_CHECKING
 
 from gridground.grounding.bonds import end_hang, lead_length_m
 from gridground.grounding.clamps import choose_clamp
-from gridground.grounding.lead_impedance import lead_resistance_ohm, loop_reactance_ohm
+from gridground.grounding.lead_impedance import (
+    TEST_C,
+    lead_resistance_ohm,
+    loop_reactance_ohm,
+    new_lead_resistance_ohm,
+)
 from gridground.grounding.rating import lead_rating_a
 from gridground.grounding.sizing import choose_lead
 from gridground.record import LeadRow
@@ -118,6 +123,10 @@ def _row(job: Job, spot: Spot, duty: Duty, chosen: tuple[LeadEdge, LeadChoice]) 
         clamp_from=_clamp(edge.start, spot, choice.size, job),
         clamp_to=_clamp(edge.end, spot, choice.size, job),
         grade=choice.grade,
+        cold_ohm=new_lead_resistance_ohm(choice.size, length, parallel=parallel),
+        in_service_ohm=lead_resistance_ohm(
+            choice.size, length, temperature_c=TEST_C, parallel=parallel
+        ),
         resistance_ohm=lead_resistance_ohm(
             choice.size, length, temperature_c=temperature, parallel=parallel
         ),

@@ -31,6 +31,7 @@ from gridground.grounding.lead_impedance import (
 )
 from gridground.grounding.rating import lead_rating_a, parallel_ratio
 from gridground.units import M_PER_FT, M_PER_IN, MM2_PER_KCMIL, area_mm2
+from tests.check_table import record
 
 STATUS = {
     "published",
@@ -182,6 +183,8 @@ def test_agrees_with_its_source(row):
     assert row["status"] in STATUS
     expected = float(row["expected"])
     found = float(globals()[row["function"]](**json.loads(row["inputs"])))
+    group = f"published: {row['function']}"
+    record(group, row["inputs"], found, expected, f"{row['source']} [{row['status']}]")
     assert expected - float(row["below"]) <= found <= expected + float(row["above"]), row["source"]
 
 

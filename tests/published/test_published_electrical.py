@@ -24,6 +24,7 @@ from gridground.electrical.lines import (
 )
 from gridground.electrical.protection import curve_time_s
 from gridground.tables.wires import builtin_conductors, builtin_constructions
+from tests.check_table import record
 
 KM_PER_MILE = 1.609344
 STATUS = {"read", "from memory", "constants read, time computed", "computed"}
@@ -101,6 +102,13 @@ def test_published_figure(row):
         expected = [expected["r"], expected["x"]]
     found = TOPICS[row["topic"]](json.loads(row["inputs"]))
     assert np.shape(found) == np.shape(expected)
+    record(
+        f"published: {row['topic']}",
+        row["id"],
+        found,
+        expected,
+        f"{row['source']} [{row['status']}]",
+    )
     assert np.abs(found - np.array(expected)).max() <= float(row["tolerance"])
 
 
