@@ -22,7 +22,8 @@ READY, OPEN, REJECTED, NO_PLAN = 0, 1, 2, 3
 FAULT_COLUMNS = (
     "pole_id", "circuit_id", "phases", "three_phase_a", "phase_phase_a", "two_phase_ground_a",
     "phase_ground_a", "phase_ground_a_a", "phase_ground_b_a", "phase_ground_c_a", "governing",
-    "x_over_r", "clearing_s", "asymmetry_ratio",
+    "x_over_r", "clearing_s", "asymmetry_ratio", "minimum_a", "primary", "primary_s", "backup",
+    "backup_s", "longest_s",
 )  # fmt: skip
 _SHOWN = 12
 
@@ -250,7 +251,7 @@ def _faults(asked: argparse.Namespace) -> int:
     if target.suffix == ".parquet":
         content = _parquet(table)
     else:
-        for name in ("pole_id", "circuit_id", "phases"):
+        for name in ("pole_id", "circuit_id", "phases", "primary", "backup"):
             table[name] = table[name].map(cell)
         content = table.to_csv(index=False, float_format="%.6g").encode("utf-8")
     write_files(target.parent, {target.name: content}, force=asked.force)

@@ -8,101 +8,20 @@ from typing import TYPE_CHECKING, Any
 
 import shapely
 
-from gridground.electrical.tolerable import step_limit_v
-from gridground.grounding.earth import radius_for_step_m, step_v, touch_v
-from gridground.grounding.electrodes import FOOTING_DIAMETER_M, FOOTING_LENGTH_M
+from gridground.electrical.rod_fault import rod_fault_text
 from gridground.grounding.poletop import PoleTop
-from gridground.grounding.zones import cone_zone, zone_meets
-from gridground.record import Check
 from gridground.units import significant
+from gridground.zoning import met_by
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from gridground.electrical.rod_fault import RodFault
     from gridground.grounding.electrodes import Electrode
     from gridground.grounding.where import Placement, Spot
-    from gridground.job import Job
     from gridground.method import Outcome
     from gridground.record import FaultAt, LeadRow, Zone
     from gridground.scene import Scene
-
-LARGEST_RESIDUAL_RATIO = 1e-6
-STEP_SOURCE = "IEEE Std 80-2013 eq. 29 (50 kg, bare soil, from memory)"
-
-
-def zones_of(scene: Scene, outcome: Outcome) -> tuple[list[Zone | None], list[dict[str, Any]]]:
-    """Draw the cone zones and hold the step voltage at their edge against the limit.
-
-    Returns
-    -------
-    list of Zone or None
-        One per location; None where nothing lies on the ground.
-    list of dict
-        Rows of ``rod_zone``.
-    """
-    limits = scene.job.limits
-    rises = {} if outcome.study is None else {r.pole_id: r for r in outcome.study.rises}
-    zones: list[Zone | None] = []
-    rows = []
-    for spot, electrode, duty in zip(
-        outcome.placement.spots, outcome.electrodes, outcome.duties, strict=True
-    ):
-        pole_id = spot.top.pole_id
-        if pole_id is None or spot.electrode is None:
-            zones.append(None)
-            continue
-        if spot.role == "worksite" and outcome.placement.method != "single-point":
-            zones.append(None)  # a steel worksite pole between brackets: no lead lies on the ground
-            continue
-        rise = rises[pole_id].rise_v if pole_id in rises else math.nan
-        limit = float(
-            step_limit_v(
-                duty.fault.clearing_s,
-                weight="50 kg",
-                body_ohm=limits.body_ohm,
-                surface_ohm_m=electrode.resistivity_ohm_m,
-                layer_ratio=1.0,
-            )
-        )
-        rod = _equivalent_rod(scene, spot)
-        needed = float(radius_for_step_m(rise, limit, **rod)) if not math.isnan(rise) else 0.0
-        radius = max(limits.cone_radius_m, needed)
-        zones.append(_zone(scene, spot, radius))
-        if not math.isnan(rise):
-            step = float(step_v(radius, rise_v=rise, **rod))
-            rows.append(
-                {
-                    "pole_id": pole_id,
-                    "rod_rise_v": significant(rise),
-                    "step_v_at_zone": significant(step),
-                    "touch_v": significant(float(touch_v(radius, rise_v=rise, **rod))),
-                    "limit_v": significant(limit),
-                    "radius_needed_m": significant(needed),
-                    "passed": bool(step <= limit * (1 + 1e-9)),
-                }
-            )
-    return zones, rows
-
-
-def _equivalent_rod(scene: Scene, spot: Spot) -> dict[str, float]:
-    """Return the rod that stands for an electrode: the job's, or a pole's buried length."""
-    if spot.electrode == "pole":
-        return {"length_m": FOOTING_LENGTH_M, "diameter_m": FOOTING_DIAMETER_M}
-    return {"length_m": scene.job.rod.length_m, "diameter_m": scene.job.rod.diameter_m}
-
-
-def _zone(scene: Scene, spot: Spot, radius_m: float) -> Zone:
-    """Return the zone of one location."""
-    near = scene.neighbourhood
-    pole = near.pole_lonlat[near.pole_index[str(spot.top.pole_id)]]
-    rod = None if spot.rod is None else (spot.rod.lon, spot.rod.lat)
-    return cone_zone(
-        near.frame,
-        (float(pole[0]), float(pole[1])),
-        rod,
-        radius_m=radius_m,
-        spacing_m=scene.job.limits.cone_spacing_m,
-    )
 
 
 def location_rows(
@@ -164,19 +83,6 @@ def _rod(
     }
 
 
-def met_by(scene: Scene, spot: Spot, zone: Zone | None) -> tuple[dict[str, Any], ...]:
-    """Return what the zone, as finally drawn, meets of roads, walks, driveways and buildings."""
-    if zone is None:
-        return ()
-    near = scene.neighbourhood
-    pole_xy = near.pole_xy[near.pole_index[str(spot.top.pole_id)]]
-    rod_xy = None
-    if spot.rod is not None:
-        x_m, y_m = near.frame.to_xy(spot.rod.lon, spot.rod.lat)
-        rod_xy = (float(x_m), float(y_m))
-    return zone_meets(near, pole_xy, rod_xy, zone.radius_m)
-
-
 def _zone_row(zone: Zone) -> dict[str, Any]:
     """Return the row of a zone."""
     return {
@@ -188,8 +94,10 @@ def _zone_row(zone: Zone) -> dict[str, Any]:
     }
 
 
-def lead_table(rows: Sequence[LeadRow]) -> list[dict[str, Any]]:
-    """Return the rows of ``leads``."""
+def lead_table(outcome: Outcome) -> list[dict[str, Any]]:
+    """Return the rows of ``leads``; `solved_a` is the current the network gives the row."""
+    solved_a = [] if outcome.study is None else [float(a) for a in outcome.study.lead_current_a]
+    solved_a += [math.nan] * (len(outcome.rows) - len(solved_a))
     return [
         {
             "lead_id": row.lead_id,
@@ -211,9 +119,28 @@ def lead_table(rows: Sequence[LeadRow]) -> list[dict[str, Any]]:
             "rating_a": significant(row.rating_a),
             "margin_ratio": significant(row.margin_ratio) if row.margin_ratio < 1e6 else 1e6,
             "source": row.source,
+            "solved_a": _figure(solved),
+            "cold_ohm": significant(row.cold_ohm),
+            "in_service_ohm": significant(row.in_service_ohm),
+            "withstand_a": significant(row.withstand_a),
+            "ultimate_a": significant(row.ultimate_a),
+            "end_temperature_c": _figure(row.end_temperature_c),
+            "peak_a": _figure(row.peak_a),
+            "peak_limit_a": significant(row.peak_limit_a),
+            "next_size": row.next_size,
+            "next_size_at_a": _figure(row.next_size_at_a),
+            "next_size_at_s": _figure(row.next_size_at_s),
+            "next_size_at_x_over_r": _figure(row.next_size_at_x_over_r),
+            "sensitive_to": row.sensitive_to,
+            "sensitive_ratio": _figure(row.sensitive_ratio),
         }
-        for row in rows
+        for row, solved in zip(outcome.rows, solved_a, strict=True)
     ]
+
+
+def _figure(value: float | None) -> float | None:
+    """Return a figure as it is written; null where there is none."""
+    return None if value is None or not math.isfinite(value) else significant(value)
 
 
 def totals_of(
@@ -236,13 +163,43 @@ def totals_of(
     }
 
 
-def fault_rows(outcome: Outcome) -> dict[str, dict[str, Any]]:
-    """Return ``faults`` by pole."""
-    return {
-        spot.top.pole_id: _fault(duty.fault)
-        for spot, duty in zip(outcome.placement.spots, outcome.duties, strict=True)
-        if spot.top.pole_id is not None
-    }
+def fault_rows(scene: Scene, outcome: Outcome) -> dict[str, dict[str, Any]]:
+    """Return ``faults`` by pole, with what one phase draws through the electrode there alone."""
+    alone = rod_faults_of(scene, outcome)
+    rows = {}
+    for spot, duty in zip(outcome.placement.spots, outcome.duties, strict=True):
+        pole_id = spot.top.pole_id
+        if pole_id is None:
+            continue
+        rows[pole_id] = _fault(duty.fault)
+        if pole_id in alone:
+            found = alone[pole_id]
+            rows[pole_id] |= {
+                "rod_fault_a": _figure(found.smallest_a),
+                "rod_fault_s": _figure(found.time_s),
+                "rod_fault_text": rod_fault_text(pole_id, found),
+            }
+    return rows
+
+
+def rod_faults_of(scene: Scene, outcome: Outcome) -> dict[str, RodFault]:
+    """Return one phase to earth through the electrode of each location alone.
+
+    Of several worked circuits at a pole the one that takes longest.
+    """
+    answers: dict[str, RodFault] = {}
+    for circuit_id in scene.job.circuit_ids:
+        ohm = {
+            str(spot.top.pole_id): float(electrode.resistance_ohm)
+            for spot, electrode in zip(outcome.placement.spots, outcome.electrodes, strict=True)
+            if electrode.resistance_ohm is not None
+            and spot.top.pole_id is not None
+            and circuit_id in {c.circuit_id for c in spot.top.circuits}
+        }
+        for pole_id, one in scene.rod_faults(circuit_id, ohm).items():
+            before = answers.get(pole_id)
+            answers[pole_id] = one if before is None else before.slower(one)
+    return answers
 
 
 def _fault(fault: FaultAt) -> dict[str, Any]:
@@ -251,107 +208,3 @@ def _fault(fault: FaultAt) -> dict[str, Any]:
         key: significant(value) if isinstance(value, float) else value
         for key, value in asdict(fault).items()
     }
-
-
-def worker_block(job: Job, outcome: Outcome) -> dict[str, Any]:
-    """Return ``worker``: every case, the worst and the residual."""
-    answer = outcome.study
-    if answer is None:
-        return {}
-    worst = answer.worst
-    cases = [
-        {
-            "event": case.event,
-            "from": case.origin,
-            "contact": case.contact,
-            "neutral": case.neutral,
-            "voltage_v": significant(case.voltage_v),
-            "body_a": significant(case.body_a),
-            "limit_v": significant(case.limit_v),
-            "passed": case.passed,
-        }
-        for case in answer.cases
-    ]
-    name = ""
-    if worst is not None:
-        name = (
-            f"{worst.contact}, {worst.event} energized from {worst.origin}, neutral {worst.neutral}"
-        )
-    return {
-        "body_ohm": job.limits.body_ohm,
-        "limit_v": significant(outcome.limit_v),
-        "limit_rule": outcome.limit_rule,
-        "worst_v": None if worst is None else significant(worst.voltage_v),
-        "worst_case": name,
-        "residual": float(f"{answer.residual:.1g}"),
-        "cases": cases,
-        "notes": list(answer.notes),
-    }
-
-
-def checks_of(job: Job, outcome: Outcome, rod_zone: Sequence[dict[str, Any]]) -> list[Check]:
-    """Hold every figure against its limit."""
-    checks = []
-    for row in outcome.rows:
-        where = (row.lead_id, str(row.edge.pole_id or row.edge.span_id))
-        passed = row.rating_a >= row.current_a
-        checks.append(
-            Check("lead_rating", where, row.current_a, row.rating_a, "A", passed, row.source)
-        )
-    worst = outcome.study.worst if outcome.study is not None else None
-    place = () if worst is None else (worst.contact.rpartition("@")[2],)
-    checks.append(
-        Check(
-            "worker_voltage",
-            place,
-            None if worst is None else worst.voltage_v,
-            outcome.limit_v,
-            "V",
-            worst is not None and outcome.passes,
-            outcome.limit_rule,
-        )
-    )
-    residual = None if outcome.study is None else outcome.study.residual
-    passed = residual is not None and residual <= LARGEST_RESIDUAL_RATIO
-    checks.append(
-        Check("residual", place, residual, LARGEST_RESIDUAL_RATIO, "ratio", passed, "our judgement")
-    )
-    checks += [
-        Check(
-            "step_voltage",
-            (row["pole_id"],),
-            row["step_v_at_zone"],
-            row["limit_v"],
-            "V",
-            row["passed"],
-            STEP_SOURCE,
-        )
-        for row in rod_zone
-    ]
-    for spot in outcome.placement.spots:
-        if spot.rod is not None:
-            passed = spot.rod.distance_m >= job.limits.rod_setback_m
-            checks.append(
-                Check(
-                    "rod_setback", (str(spot.top.pole_id),), spot.rod.distance_m,
-                    job.limits.rod_setback_m, "m", passed,
-                    "employer's setting; default is common practice, no source",
-                )
-            )  # fmt: skip
-    return checks
-
-
-def check_rows(checks: Sequence[Check]) -> list[dict[str, Any]]:
-    """Return the rows of ``checks``."""
-    return [
-        {
-            "code": check.code,
-            "where": list(check.where),
-            "value": None if check.value is None else significant(check.value),
-            "limit": None if check.limit is None else significant(check.limit),
-            "unit": check.unit,
-            "passed": bool(check.passed),
-            "source": check.source,
-        }
-        for check in checks
-    ]

@@ -13,7 +13,13 @@ class Limits:
     """The employer's rules of one job, in SI.
 
     Every field is filled from the job file or, with an entry in the plan's assumptions, from
-    ``tables/limits.csv``; none has a default here.
+    ``tables/limits.csv``; none has a default here but `approach_m`, whose absence asks for nothing.
+
+    Attributes
+    ----------
+    approach_m : dict
+        The employer's own approach distances by circuit or line id [m], none smaller than the
+        rule's; where an id is absent the rule's stand.
     """
 
     rod_setback_m: float
@@ -33,15 +39,35 @@ class Limits:
     lead_length_step_m: float
     bar_below_m: float
     clearance_m: dict[str, float]
+    approach_m: dict[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class RodSpec:
-    """The ground rod: length and diameter [m], soil where no polygon covers it [ohm·m]."""
+    """The ground rod: length and diameter [m], soil where no polygon covers it [ohm·m].
+
+    Attributes
+    ----------
+    resistivity_ohm_m : float or None
+        None: absent, an open item where nothing else tells the soil.
+    upper_ohm_m, lower_ohm_m, upper_depth_m : float or None
+        Soil of two layers [ohm·m, m], all three or none; they take the place of
+        `resistivity_ohm_m`.
+    surface_ohm_m, surface_depth_m : float or None
+        Layer spread round the rod for people's feet [ohm·m, m], both or none; None is bare soil.
+    measured_ohm : dict
+        Resistance of a rod as measured, by pole id [ohm].
+    """
 
     length_m: float
     diameter_m: float
-    resistivity_ohm_m: float | None  # None: absent, an open item where no soil polygon covers
+    resistivity_ohm_m: float | None
+    upper_ohm_m: float | None = None
+    lower_ohm_m: float | None = None
+    upper_depth_m: float | None = None
+    surface_ohm_m: float | None = None
+    surface_depth_m: float | None = None
+    measured_ohm: dict[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -72,6 +98,9 @@ class Job:
     ----------
     sources_opened, locate_ticket
         None where the job file does not say: unknown, an open item.
+    reclosing_blocked : tuple of str or None
+        Devices and circuits at which automatic reclosing is blocked and tagged for the job; None
+        where the job file does not say: every stated reclosing then counts.
     assumed : dict
         Limits the job does not state: ``{key: (value as printed, source)}``.
     input : dict
@@ -92,5 +121,6 @@ class Job:
     limits: Limits
     rod: RodSpec
     kit: Kit | None
+    reclosing_blocked: tuple[str, ...] | None = None
     assumed: dict[str, tuple[str, str]] = field(default_factory=dict)
     input: dict[str, Any] = field(default_factory=dict)

@@ -16,11 +16,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from gridground.errors import InputError, Problem
-from gridground.job import Job, Kit, KitLead, Limits, RodSpec
+from gridground.job import Job, Kit, KitLead, Limits
 from gridground.jobvalues import (
     Section,
     as_count,
     as_date,
+    as_distance_m,
     as_ids,
     as_lead_size,
     as_lead_sizes,
@@ -29,7 +30,9 @@ from gridground.jobvalues import (
     as_phases,
     as_text,
     as_worker_limit,
+    by_id,
     one_of,
+    read_rod,
 )
 from gridground.tables import read_table
 from gridground.territory.front import parse_json, read_bytes
@@ -42,10 +45,6 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 JOB_BYTES = 1_000_000
 _JOB_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}")
-_ROD = {
-    "length": ("6 ft", "common practice of the trade (a screw rod), no public source"),
-    "diameter": ("0.625 in", "common practice of the trade, no public source"),
-}
 _METHODS = ("auto", "dual-point", "single-point")
 _POSITIONS = ("pole", "aerial lift")
 
@@ -148,8 +147,9 @@ def _read(section: Section, sha256: str) -> Job | None:
     locate_ticket = section.take("locate_ticket", as_text)
     sources_opened = section.take("sources_opened", as_ids())
     isolated = section.take("isolated_equipment", as_ids())
+    reclosing_blocked = section.take("reclosing_blocked", as_ids())
     limits = _limits(section.sub("limits"), assumed)
-    rod = _rod(section.sub("rod"), assumed)
+    rod = read_rod(section.sub("rod"), assumed)
     kit = _kit(section)
     if section.problems or limits is None or rod is None or job_id is None:
         return None
@@ -165,6 +165,7 @@ def _read(section: Section, sha256: str) -> Job | None:
         locate_ticket=locate_ticket,
         sources_opened=sources_opened,
         isolated_equipment=isolated or (),
+        reclosing_blocked=reclosing_blocked,
         limits=limits,
         rod=rod,
         kit=kit,
@@ -239,6 +240,8 @@ def _limits(section: Section, assumed: dict[str, tuple[str, str]]) -> Limits | N
             values[name] = read(_table_value(key, row["default"]))
             assumed[key] = (row["default"].replace(";", ", "), row["source"])
     values["clearance_m"] = _clearances(section.sub("clearance"), assumed)
+    approach = by_id(as_distance_m(0.3, 30), of="circuit or line")
+    values["approach_m"] = section.take("approach", approach) or {}
     if section.problems:
         return None
     sizes = tuple(sorted(values["lead_sizes"], key=area_mm2))
@@ -266,23 +269,6 @@ def _clearances(section: Section, assumed: dict[str, tuple[str, str]]) -> dict[s
             result[kind] = float(row["clearance_m"])
             assumed[f"clearance.{kind}"] = (f"{row['clearance_m']} m", row["source"])
     return result
-
-
-def _rod(section: Section, assumed: dict[str, tuple[str, str]]) -> RodSpec | None:
-    """Read the rod; soil that is not stated stays unknown."""
-    values: dict[str, float | None] = {}
-    section.know(_ROD)
-    for key, read in (("length", as_length_m(0.3, 30)), ("diameter", as_length_m(0.005, 0.2))):
-        if key in section.table:
-            values[key] = section.take(key, read)
-        else:
-            values[key] = read(_ROD[key][0])
-            assumed[f"rod.{key}"] = _ROD[key]
-    resistivity = section.take("resistivity_ohm_m", as_number(0.1, 1e6))
-    length, diameter = values["length"], values["diameter"]
-    if length is None or diameter is None:
-        return None
-    return RodSpec(length, diameter, resistivity)
 
 
 def _kit(section: Section) -> Kit | None:
@@ -338,9 +324,36 @@ def check_job(job: Job, territory: Territory) -> tuple[Problem, ...]:
     look("worksite_span", [job.worksite_span] if job.worksite_span else [], "spans")
     look("sources_opened", job.sources_opened or (), "devices")
     look("isolated_equipment", job.isolated_equipment, "equipment")
+    problems += _no_such_breaker(job, territory)
+    look("rod.measured_ohm", job.rod.measured_ohm, "poles")
+    problems += _no_such_line(job, territory)
     if not problems:
         problems += _off_circuit(job, territory)
     return tuple(problems)
+
+
+def _no_such_breaker(job: Job, territory: Territory) -> list[Problem]:
+    """Reject a blocked reclosing of what is neither a device nor a circuit."""
+    devices = territory.layer("devices")
+    there = {*territory.circuits.ids, *(() if devices is None else devices.ids)}
+    absent = tuple(one for one in job.reclosing_blocked or () if one not in there)
+    if not absent:
+        return []
+    found = "neither a device nor a circuit of the territory"
+    remedy = near_remedy(absent, there, "correct the id")
+    return [Problem("reject", "job", absent, "reclosing_blocked", found, remedy)]
+
+
+def _no_such_line(job: Job, territory: Territory) -> list[Problem]:
+    """Reject an approach distance for what is neither a circuit nor another line."""
+    lines = territory.layer("other_lines")
+    there = {*territory.circuits.ids, *(() if lines is None else lines.ids)}
+    absent = tuple(one for one in job.limits.approach_m if one not in there)
+    if not absent:
+        return []
+    found = "neither a circuit nor another line of the territory"
+    remedy = near_remedy(absent, there, "correct the id")
+    return [Problem("reject", "job", absent, "limits.approach", found, remedy)]
 
 
 def _off_circuit(job: Job, territory: Territory) -> list[Problem]:

@@ -7,17 +7,25 @@ stands there and the remedy, and goes on with the next key.
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Callable, Iterable, Iterator
 from typing import Any, TypeVar
 
 from gridground.errors import Problem
+from gridground.job import RodSpec
 from gridground.tables import read_table
 from gridground.territory.text import as_id, id_fault, near_remedy, plain, shown, text_fault
 from gridground.units import area_mm2, parse_length_m, parse_voltage_v
 
 T = TypeVar("T")
+# Stated by few jobs; the plan prints them as assumptions.
+_ROD = {
+    "length": ("6 ft", "common practice of the trade (a screw rod), no public source"),
+    "diameter": ("0.625 in", "common practice of the trade, no public source"),
+}
 _SMALLEST = "2"  # AWG copper, 29 CFR 1910.269(n)(4)(ii)
 _LISTED = 1000
+_FEET_INCHES = re.compile(r"\s*(\d{1,4})\s*ft\s*(\d{1,2}(?:\.\d+)?)\s*in\s*")
 
 
 class Section:
@@ -166,6 +174,57 @@ def as_length_m(low: float, high: float, *, zero: bool = False) -> Callable[[obj
     return read
 
 
+def as_distance_m(low: float, high: float) -> Callable[[object], float]:
+    """Return a reader of lengths [m] that may also stand in feet and inches, "2 ft 10 in".
+
+    Parameters
+    ----------
+    low, high : float
+        Range [m], ends included.
+    """
+    plain_length = as_length_m(low, high)
+
+    def read(value: object) -> float:
+        both = (
+            _FEET_INCHES.fullmatch(value) if isinstance(value, str) and len(value) <= 64 else None
+        )
+        if both is None:
+            return plain_length(value)
+        feet, inches = (float(part) for part in both.groups())
+        if inches >= 12:
+            raise ValueError('write feet and inches as "2 ft 10 in", fewer than 12 inches')
+        return plain_length(f"{12 * feet + inches} in")
+
+    return read
+
+
+def by_id(read: Callable[[object], T], *, of: str) -> Callable[[object], dict[str, T]]:
+    """Return a reader of a table with an id of the user's data before each value.
+
+    Parameters
+    ----------
+    read : callable
+        Reader of one value.
+    of : str
+        What the ids name, for the remedy.
+    """
+
+    def read_all(value: object) -> dict[str, T]:
+        if not isinstance(value, dict) or len(value) > _LISTED:
+            raise ValueError(f'write {{ "id of the {of}" = value, … }}')
+        result = {}
+        for name, one in value.items():
+            if (fault := id_fault(name)) is not None:
+                raise ValueError(f"name the {of} by its id; {shown(name)}: {fault}")
+            try:
+                result[name] = read(one)
+            except ValueError as error:
+                raise ValueError(f"{shown(name)}: {error}") from None
+        return result
+
+    return read_all
+
+
 def as_choice(value: object, words: tuple[str, ...]) -> str:
     """Read one of some words."""
     if not isinstance(value, str) or value not in words:
@@ -264,3 +323,41 @@ def as_worker_limit(value: object) -> str | float:
     if not 0 < volts <= 1000:
         raise ValueError(remedy)
     return volts
+
+
+def read_rod(section: Section, assumed: dict[str, tuple[str, str]]) -> RodSpec | None:
+    """Read the rod; soil that is not stated stays unknown."""
+    values: dict[str, float | None] = {}
+    before = len(section.problems)
+    section.know(_ROD)
+    for key, read in (("length", as_length_m(0.3, 30)), ("diameter", as_length_m(0.005, 0.2))):
+        if key in section.table:
+            values[key] = section.take(key, read)
+        else:
+            values[key] = read(_ROD[key][0])
+            assumed[f"rod.{key}"] = _ROD[key]
+    resistivity = section.take("resistivity_ohm_m", as_number(0.1, 1e6))
+    measured = section.take("measured_ohm", by_id(as_number(0.01, 1e6), of="pole"))
+    layers = {
+        "upper_ohm_m": section.take("upper_ohm_m", as_number(0.1, 1e6)),
+        "lower_ohm_m": section.take("lower_ohm_m", as_number(0.1, 1e6)),
+        "upper_depth_m": section.take("upper_depth", as_length_m(0.05, 100)),
+    }
+    spread = {
+        "surface_ohm_m": section.take("surface_ohm_m", as_number(1, 20_000)),
+        "surface_depth_m": section.take("surface_depth", as_length_m(0.03, 0.3)),
+    }
+    _all_or_none(section, ("upper_ohm_m", "lower_ohm_m", "upper_depth"))
+    _all_or_none(section, ("surface_ohm_m", "surface_depth"))
+    length, diameter = values["length"], values["diameter"]
+    if len(section.problems) > before or length is None or diameter is None:
+        return None
+    return RodSpec(length, diameter, resistivity, **layers, **spread, measured_ohm=measured or {})
+
+
+def _all_or_none(section: Section, keys: tuple[str, ...]) -> None:
+    """Reject a part of what only means something together."""
+    if 0 < len(set(keys) & section.table.keys()) < len(keys):
+        for key in keys:
+            if key not in section.table:
+                section.add(key, "missing", f"state {', '.join(keys)} together, or none of them")

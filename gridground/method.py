@@ -2,12 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gridground.electrical.exposure import Branch, Layout, Place, Setting, Study, study
+from gridground.electrical.exposure import (
+    Branch,
+    Layout,
+    Origin,
+    Place,
+    Setting,
+    Study,
+    counter_example_v,
+    study,
+)
+from gridground.electrical.injection import Between, Unsolved, find_injections
+from gridground.electrical.source import source_of
 from gridground.electrical.tolerable import limit_v
 from gridground.errors import NetworkError, NoPlanError, Reason, TableError
 from gridground.grounding.electrodes import Electrode, electrode_of
@@ -40,8 +51,15 @@ class Outcome:
         The worker's voltages; None where the method cannot be drawn.
     limit_v, limit_rule
         The tolerable voltage and its rule.
+    duration_s : float
+        The longest time that counts over every fault at the locations [s].
     infeasible : tuple of Reason
         Why it cannot be drawn.
+    without_personal_v : float or None
+        What the worker would see from the circuit's own source without any lead at the worksite:
+        brackets alone, or, of a single-point plan, the voltage of the line to ground [V].
+    unsolved : tuple of Unsolved
+        What can energize the line and is no event, because a figure is missing.
     """
 
     placement: Placement
@@ -51,11 +69,14 @@ class Outcome:
     study: Study | None = None
     limit_v: float = float("nan")
     limit_rule: str = ""
+    duration_s: float = float("nan")
     infeasible: tuple[Reason, ...] = ()
+    without_personal_v: float | None = None
+    unsolved: tuple[Unsolved, ...] = ()
 
     @property
     def worst_v(self) -> float | None:
-        """The largest voltage on the worker [V]."""
+        """The largest voltage on the worker [V]; people on the ground do not count."""
         worst = self.study.worst if self.study is not None else None
         return None if worst is None else worst.voltage_v
 
@@ -64,12 +85,16 @@ class Outcome:
         """Say whether every contact of the worker is bonded, so that its voltage is determined."""
         if self.study is None:
             return False
-        return all(case.passed or case.voltage_v > case.limit_v for case in self.study.cases)
+        cases = self.study.worker_cases
+        return all(case.passed or case.voltage_v > case.limit_v for case in cases)
 
     @property
     def passes(self) -> bool:
-        """Say whether every voltage on the worker stays within its limit."""
-        return self.study is not None and all(case.passed for case in self.study.cases)
+        """Say whether every voltage on the worker stays within its limit.
+
+        People on the ground are kept off by the cone zone; their cases have their own flag.
+        """
+        return self.study is not None and all(case.passed for case in self.study.worker_cases)
 
 
 def work_out(scene: Scene, placement: Placement) -> Outcome:
@@ -99,7 +124,7 @@ def _solve(scene: Scene, placement: Placement) -> Outcome:
     duties = [scene.duty(spot) for spot in placement.spots]
     rows = lead_rows(scene.job, placement.spots, duties)
     electrodes = [electrode_of(scene.job, scene.neighbourhood, s) for s in placement.spots]
-    duration = max(duty.fault.clearing_s for duty in duties)
+    duration = max(max(d.fault.longest_s, d.fault.clearing_s) for d in duties)
     limit = limit_v(
         scene.job.limits.worker_limit, duration_s=duration, body_ohm=scene.job.limits.body_ohm
     )
@@ -110,7 +135,17 @@ def _solve(scene: Scene, placement: Placement) -> Outcome:
         resistivity_ohm_m=max(e.resistivity_ohm_m for e in electrodes),
     )
     layout = layout_of(scene, placement.spots, rows, electrodes)
-    answer = study(scene.territory, layout, origins=scene.origins, setting=setting)
+    let_in = find_injections(
+        scene.network,
+        layout,
+        between=Between(placement.inner_spans, placement.inner_poles),
+        opened=scene.job.sources_opened or (),
+    )
+    timed = [_with_own_limit(scene, origin) for origin in let_in.origins]
+    notes = (*let_in.notes, *(note for _, note in timed if note))
+    origins = [*scene.origins, *(origin for origin, _ in timed)]
+    answer = study(scene.territory, layout, origins=origins, setting=setting)
+    answer = replace(answer, notes=tuple(dict.fromkeys((*answer.notes, *notes))))
     current_a = np.full(len(rows), np.nan)
     current_a[: len(answer.lead_current_a)] = answer.lead_current_a
     solved = with_solved_currents(rows, [float(a) for a in current_a])
@@ -122,6 +157,39 @@ def _solve(scene: Scene, placement: Placement) -> Outcome:
         answer,
         limit.volts,
         limit.rule,
+        duration,
+        without_personal_v=_without_personal_v(scene, placement, layout, setting),
+        unsolved=let_in.unsolved,
+    )
+
+
+def _with_own_limit(scene: Scene, origin: Origin) -> tuple[Origin, str]:
+    """Return an origin with the limit of its own clearing time, and what is assumed about it."""
+    clearing_s = origin.clearing_s
+    if origin.kind == "other circuit falls on" and origin.pole_id is not None:
+        fault = scene.live_fault(origin.pole_id, origin.circuit_id)
+        clearing_s = None if fault is None else max(fault.longest_s, fault.clearing_s)
+    if clearing_s is None:
+        return origin, (
+            f"{origin.name} ({origin.kind}): its clearing time is not known, the worked circuit's "
+            "stands in"
+        )
+    limits = scene.job.limits
+    own = limit_v(limits.worker_limit, duration_s=clearing_s, body_ohm=limits.body_ohm)
+    return replace(origin, limit_v=own.volts), ""
+
+
+def _without_personal_v(
+    scene: Scene, placement: Placement, layout: Layout, setting: Setting
+) -> float:
+    """Return the counter-example: the worker's voltage with nothing at the worksite [V]."""
+    if placement.method == "single-point":
+        circuits = scene.territory.circuits
+        rows = [circuits.index()[circuit_id] for circuit_id in scene.job.circuit_ids]
+        return max(source_of(scene.territory, row).prefault_v for row in rows)
+    own = [origin for origin in scene.origins if origin.kind == "own source"]
+    return counter_example_v(
+        scene.territory, layout, origins=own or scene.origins[:1], setting=setting
     )
 
 
@@ -139,12 +207,17 @@ def layout_of(
         branches = []
         for _ in spot.edges:
             row = rows[number]
-            ends = (row.edge.start, row.edge.end)
-            if spot.top.pole_id is None:
-                # In mid-span the bypass makes one conductor of both sides of a cut.
-                ends = (ends[0].partition("@")[0], ends[1].partition("@")[0])
-            if ends[0] != ends[1]:
-                branches.append(Branch(*ends, row.resistance_ohm, row.reactance_ohm, number))
+            branches.append(
+                Branch(
+                    row.edge.start,
+                    row.edge.end,
+                    row.resistance_ohm,
+                    row.reactance_ohm,
+                    number,
+                    cold_ohm=row.cold_ohm,
+                    in_service_ohm=row.in_service_ohm,
+                )
+            )
             number += 1
         top = spot.top
         circuits = tuple(circuit.circuit_id for circuit in top.circuits)
@@ -156,6 +229,7 @@ def layout_of(
                 electrode.network_ohm,
                 tuple(branches),
                 spot.role == "worksite",
+                tuple(name for c in top.circuits for name in c.cuts) if top.pole_id is None else (),
             )
         )
         if top.pole_id is not None and (found := _splits(scene, spot)):

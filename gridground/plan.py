@@ -9,19 +9,12 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from gridground import __version__
+from gridground.beside import induction_rows
+from gridground.checks import check_rows, checks_of
 from gridground.choice import choose_method
-from gridground.document import (
-    check_rows,
-    checks_of,
-    fault_rows,
-    lead_table,
-    location_rows,
-    met_by,
-    totals_of,
-    worker_block,
-    zones_of,
-)
+from gridground.document import fault_rows, lead_table, location_rows, totals_of
 from gridground.electrical.approach import approach_rows
+from gridground.electrical.induced_words import induction_open_items
 from gridground.errors import (
     InputError,
     NetworkError,
@@ -43,11 +36,13 @@ from gridground.method import work_out
 from gridground.picture import picture_of
 from gridground.record import FORMAT, Plan, canonical_bytes, is_ready, plan_hash
 from gridground.scene import Scene
-from gridground.settle import open_items, short_items
+from gridground.settle import measured_items, open_items, short_items
 from gridground.territory.network import Network
 from gridground.territory.ways import find_zone
 from gridground.units import M_PER_FT
 from gridground.words import assumption_rows, caution_rows, circuit_rows, job_block
+from gridground.worker import worker_block
+from gridground.zoning import met_by, zones_of
 
 if TYPE_CHECKING:
     from gridground.job import Job
@@ -162,7 +157,10 @@ def _document(
     items = [*open_items(scene, placement), *placement.open_items]
     items += [item for electrode in chosen.electrodes for item in electrode.items]
     items += scene.fault_items(placement.spots)
-    approach = approach_rows(scene.territory, scene.zone)
+    approach = approach_rows(scene.territory, scene.zone, own_m=job.limits.approach_m)
+    induction = induction_rows(scene, chosen)
+    faults = fault_rows(scene, chosen)
+    items += [*induction_open_items(induction), *measured_items(job, placement.spots)]
     materials = materials_of(job, chosen.rows, totals)
     items += short_items(job, materials)
     document: dict[str, Any] = {
@@ -180,12 +178,13 @@ def _document(
         "options": [_option(scene, outcome) for outcome in outcomes],
         "directions": [asdict(d) | {"sources": list(d.sources)} for d in placement.directions],
         "locations": locations,
-        "leads": lead_table(chosen.rows),
+        "leads": lead_table(chosen),
         "totals": totals,
-        "faults": fault_rows(chosen),
+        "faults": faults,
         "worker": worker_block(job, chosen),
         "rod_zone": rod_zone,
         "approach": approach,
+        "induction": induction,
         "steps": steps_of(
             job,
             placement.spots,
@@ -194,8 +193,8 @@ def _document(
             meets=[met_by(scene, s, z) for s, z in zip(placement.spots, zones, strict=True)],
         ),
         "materials": materials,
-        "assumptions": assumption_rows(scene, chosen),
-        "cautions": caution_rows(scene, placement, approach),
+        "assumptions": assumption_rows(scene, chosen, approach, induction),
+        "cautions": caution_rows(scene, chosen, rod_zone, induction, faults),
         "triggers": list(TRIGGERS),
         "picture": picture_of(scene, _points(locations)),
     }

@@ -113,8 +113,29 @@ class Zone:
 class FaultAt:
     """Fault currents at one pole: largest phase current of each kind, symmetrical [A].
 
-    ``None`` where the fault cannot exist. `x_over_r`, `clearing_s` and `asymmetry_ratio` belong
-    to `governing`, the kind that heats most (I²t).
+    ``None`` where the fault cannot exist. `x_over_r`, `clearing_s`, `asymmetry_ratio` and the
+    devices belong to `governing`, the kind that heats most (I²t).
+
+    Attributes
+    ----------
+    longest_s : float
+        Longest time that counts over every fault that can exist at the pole, kind by kind and
+        phase by phase, 0.03 s at least: what the worker's limit is taken for [s].
+    minimum_a : float
+        Smallest bolted fault at the pole over kinds and phases, without growth: what a device
+        must see to operate for every one of them [A].
+    times_on : int
+        How often the current begins within `clearing_s`: 1, or the shots of a device whose
+        reclosing is not blocked. `asymmetry_ratio` is that of one shot.
+    primary, backup : str or None
+        Device (or circuit: its source-end device) nearest the pole that operates, and the next;
+        ids of devices on single phases are joined by ``+``. A `backup` of None with a `backup_s`
+        is the stated backup time, behind the source-end device.
+    primary_s, backup_s : float or None
+        Their times, one operation, before any choice between them [s].
+    rod_fault_a, rod_fault_s : float or None
+        Smallest current of one phase to earth through the location's electrode alone, and after
+        what time a device has opened it (None: nothing stated operates); None until asked.
     """
 
     three_phase_a: float | None
@@ -125,6 +146,23 @@ class FaultAt:
     x_over_r: float
     clearing_s: float
     asymmetry_ratio: float
+    longest_s: float
+    minimum_a: float
+    times_on: int = 1
+    primary: str | None = None
+    primary_s: float | None = None
+    backup: str | None = None
+    backup_s: float | None = None
+    rod_fault_a: float | None = None
+    rod_fault_s: float | None = None
+
+    @property
+    def heating_x_over_r(self) -> float:
+        """X/R that gives one shot's decrement factor for the whole of `clearing_s`.
+
+        Each of several shots has its own offset; the factor depends on time over X/R only.
+        """
+        return self.x_over_r * self.times_on
 
     @property
     def largest_a(self) -> float:
@@ -140,7 +178,13 @@ class FaultAt:
 
 @dataclass(frozen=True)
 class LeadRow:
-    """One row of the lead table: one connection, `parallel` equal cables together."""
+    """One row of the lead table: one connection, `parallel` equal cables together.
+
+    Currents, ratings and peaks are those of the row, symmetrical where nothing else is said. What
+    belongs to the choice of the size (`next_size` to `sensitive_ratio`) is None for a lead to a
+    rod or pole ground: it has the size of its location. Its current, peak and temperature are NaN
+    until the network is solved.
+    """
 
     lead_id: str
     edge: LeadEdge
@@ -159,11 +203,49 @@ class LeadRow:
     rating_a: float
     margin_ratio: float
     source: str
+    x_over_r: float
+    times_on: int  # how often the current begins within `time_s`
+    frequency_hz: float
+    withstand_a: float  # fit for use afterwards
+    ultimate_a: float  # only just not melted
+    end_temperature_c: float | None  # of the copper when the fault is cleared; None: it melts
+    peak_a: float  # first peak, fully offset
+    peak_limit_a: float  # first peak the row has been tested for
+    next_size: str | None  # "4/0", "2 x 2/0"; None: nothing in stock carries more
+    next_size_at_a: float | None  # the largest current this row carries, same time and X/R
+    next_size_at_s: float | None  # the longest time, same current; None: beyond 10 s
+    next_size_at_x_over_r: float | None  # the largest X/R, same current; None: any
+    sensitive_to: Literal["current", "time", "offset"] | None
+    sensitive_ratio: float | None  # by how much that may grow
 
 
 @dataclass(frozen=True)
 class WorkerCase:
-    """One energizing event and one contact of the worker."""
+    """One energizing event and one contact.
+
+    Attributes
+    ----------
+    event, origin : str
+        Phases energized, and from where.
+    contact : str
+        The two things touched: ``A-bar@P20``.
+    neutral : str
+        ``"intact"`` or ``"broken"``; of several breaks the worst.
+    voltage_v, body_a : float
+        Across and through the body, the largest over the states of the leads [V], [A].
+    limit_v : float
+        Tolerable voltage [V].
+    passed : bool
+        The voltage is determined and within the limit.
+    whose : str
+        ``"worker"``: inside the bonded zone. ``"ground person"``: on the ground, at a pole or a
+        rod lead; what keeps people off there is the cone zone, not the bonds, so such a case is
+        shown with its figure and decides nothing about the worker.
+    lead_state : str
+        State of the leads that gave the largest voltage: ``"cold"`` (new, 20 °C), ``"in
+        service"`` (the worst set still in service, 20 °C), ``"hot"`` (that set at the end of the
+        fault).
+    """
 
     event: str
     origin: str  # written as "from"
@@ -173,6 +255,8 @@ class WorkerCase:
     body_a: float
     limit_v: float
     passed: bool
+    whose: Literal["worker", "ground person"] = "worker"
+    lead_state: str = "hot"
 
 
 @dataclass(frozen=True)

@@ -7,21 +7,24 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from gridground.electrical.asymmetry import decrement_ratio
-from gridground.electrical.faults import fault_open_items, faults_at
+from gridground.electrical.faults import fault_notes, fault_open_items, faults_at
+from gridground.electrical.generators import generator_sources
 from gridground.electrical.origins import closed_parts, find_origins
+from gridground.electrical.rod_fault import RodFault, rod_faults
 from gridground.errors import NoPlanError, Reason
 from gridground.grounding.rows import Duty
 from gridground.grounding.sizing import neutral_carries
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from gridground.electrical.exposure import Origin
+    from gridground.electrical.feeds import Extra
     from gridground.grounding.neighbourhood import Neighbourhood
     from gridground.grounding.poletop import PoleTop
     from gridground.grounding.where import Spot
     from gridground.job import Job
-    from gridground.record import FaultAt, OpenItem
+    from gridground.record import FaultAt, Note, OpenItem
     from gridground.territory.layers import Territory
     from gridground.territory.network import Network
     from gridground.territory.ways import Zone
@@ -123,21 +126,34 @@ class Scene:
             reached = self._reached(origin, circuit_id, poles)
             if not reached:
                 continue
-            found = faults_at(
-                self.territory,
-                origin.network,
-                circuit_id=circuit_id,
-                pole_ids=reached,
-                clearing=self.job.limits.clearing,
-            )
-            for pole in reached:
-                answers[pole].append(found[pole])
+            for extra in self._with_generators(origin):
+                found = faults_at(
+                    self.territory,
+                    origin.network,
+                    circuit_id=circuit_id,
+                    pole_ids=reached,
+                    clearing=self.job.limits.clearing,
+                    reclosing_blocked=self.job.reclosing_blocked or (),
+                    extra=extra,
+                )
+                for pole in reached:
+                    answers[pole].append(found[pole])
         for pole, found_there in answers.items():
             if not found_there:
                 what = f"no source reaches {circuit_id} at pole {pole} in any event considered."
                 remedy = "Correct the states of devices, or the circuit's source pole."
                 raise NoPlanError([Reason("no_fault_current", (circuit_id, pole), what, remedy)])
             self.faults[pole, circuit_id] = _largest(found_there, self.frequency_hz(circuit_id))
+
+    def _with_generators(self, origin: Origin) -> list[list[Extra]]:
+        """Return the sources to be added to an origin: none, and all generators not isolated.
+
+        Both count: with a generator the current is larger, without it the relay may take longer.
+        """
+        generators = generator_sources(
+            self.territory, origin.network, isolated=self.job.isolated_equipment
+        )
+        return [[], generators] if generators else [[]]
 
     def _reached(self, origin: Origin, circuit_id: str, poles: list[str]) -> list[str]:
         """Return the poles at which an origin's source feeds the circuit's conductors."""
@@ -157,6 +173,38 @@ class Scene:
 
     def fault_items(self, spots: Sequence[Spot]) -> list[OpenItem]:
         """Return what the faults at the locations leave open."""
+        return [
+            item
+            for circuit_id, origin, reached in self._reached_by(spots)
+            for extra in self._with_generators(origin)
+            for item in fault_open_items(
+                self.territory,
+                origin.network,
+                circuit_id=circuit_id,
+                pole_ids=reached,
+                clearing=self.job.limits.clearing,
+                reclosing_blocked=self.job.reclosing_blocked or (),
+                extra=extra,
+            )
+        ]
+
+    def fault_notes(self, spots: Sequence[Spot]) -> list[Note]:
+        """Return what is assumed about the devices between the locations and every source."""
+        found = [
+            note
+            for circuit_id, origin, reached in self._reached_by(spots)
+            for note in fault_notes(
+                self.territory,
+                origin.network,
+                circuit_id=circuit_id,
+                pole_ids=reached,
+                reclosing_blocked=self.job.reclosing_blocked or (),
+            )
+        ]
+        return list(dict.fromkeys(found))
+
+    def _reached_by(self, spots: Sequence[Spot]) -> list[tuple[str, Origin, list[str]]]:
+        """Return each circuit and origin with the poles of the locations that it reaches."""
         poles: dict[str, list[str]] = {}
         for spot in spots:
             top = spot.top
@@ -164,18 +212,46 @@ class Scene:
             for circuit in top.circuits:
                 poles.setdefault(circuit.circuit_id, []).extend(map(str, ends))
         return [
-            item
+            (circuit_id, origin, reached)
             for circuit_id, names in poles.items()
             for origin in self.origins
             if (reached := self._reached(origin, circuit_id, list(dict.fromkeys(names))))
-            for item in fault_open_items(
-                self.territory,
-                origin.network,
-                circuit_id=circuit_id,
-                pole_ids=reached,
-                clearing=self.job.limits.clearing,
-            )
         ]
+
+    def rod_faults(
+        self, circuit_id: str, electrode_ohm: Mapping[str, float]
+    ) -> dict[str, RodFault]:
+        """Return what one phase draws through the electrode of each pole alone.
+
+        Parameters
+        ----------
+        circuit_id : str
+            A worked circuit.
+        electrode_ohm : mapping
+            `pole_id` -> resistance of the electrode [ohm].
+
+        Returns
+        -------
+        dict
+            By pole; over the origins the one that takes longest. A pole that no origin reaches,
+            or whose current is unknown, is left out.
+        """
+        answers: dict[str, RodFault] = {}
+        for origin in self.origins:
+            reached = self._reached(origin, circuit_id, list(electrode_ohm))
+            try:
+                found = rod_faults(
+                    self.territory,
+                    origin.network,
+                    circuit_id=circuit_id,
+                    electrode_ohm={pole: electrode_ohm[pole] for pole in reached},
+                )
+            except NoPlanError:
+                continue
+            for pole, one in found.items():
+                before = answers.get(pole)
+                answers[pole] = one if before is None else before.slower(one)
+        return answers
 
     def duty(self, spot: Spot) -> Duty:
         """Return what the leads of a location must carry."""
@@ -208,6 +284,7 @@ class Scene:
                 circuit_id=circuit_id,
                 pole_ids=[pole_id],
                 clearing=self.job.limits.clearing,
+                reclosing_blocked=self.job.reclosing_blocked or (),
             )
         except NoPlanError:
             return None
@@ -247,8 +324,12 @@ def _largest(answers: Sequence[FaultAt], frequency_hz: float) -> FaultAt:
         known = [value for a in answers if (value := getattr(a, name)) is not None]
         return max(known, default=None)
 
-    hottest = max(answers, key=lambda a: (a.largest_a * a.asymmetry_ratio) ** 2 * a.clearing_s)
+    def heat(answer: FaultAt) -> float:
+        return (answer.largest_a * answer.asymmetry_ratio) ** 2 * answer.clearing_s
+
+    hottest = max(answers, key=heat)
     longest = max(a.clearing_s for a in answers)
+    shots = max(a.times_on for a in answers)
     return replace(
         hottest,
         three_phase_a=most("three_phase_a"),
@@ -256,7 +337,11 @@ def _largest(answers: Sequence[FaultAt], frequency_hz: float) -> FaultAt:
         two_phase_ground_a=most("two_phase_ground_a"),
         phase_ground_a=most("phase_ground_a"),
         clearing_s=longest,
+        # each shot has its own offset
         asymmetry_ratio=float(
-            decrement_ratio(hottest.x_over_r, longest, frequency_hz=frequency_hz)
+            decrement_ratio(hottest.x_over_r, longest / shots, frequency_hz=frequency_hz)
         ),
+        longest_s=max(a.longest_s for a in answers),
+        minimum_a=min(a.minimum_a for a in answers),
+        times_on=shots,
     )

@@ -8,6 +8,7 @@ import numpy as np
 
 from gridground.electrical.origins import closed_parts, open_device_spans
 from gridground.errors import NoPlanError, Reason
+from gridground.grounding.electrodes import measured_elsewhere
 from gridground.record import OpenItem
 from gridground.rests import data_items
 from gridground.territory.network import Network
@@ -17,7 +18,7 @@ from gridground.units import feet_text
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gridground.grounding.where import Placement
+    from gridground.grounding.where import Placement, Spot
     from gridground.job import Job
     from gridground.scene import Scene
 
@@ -267,6 +268,21 @@ def _crossing_circuits(scene: Scene, placement: Placement, largest_a: float) -> 
         )
         for circuit, fault_a in sorted(found.items())
         if fault_a > largest_a
+    ]
+
+
+def measured_items(job: Job, spots: Sequence[Spot]) -> list[OpenItem]:
+    """Ask about measured rods at poles where this plan drives none."""
+    return [
+        OpenItem(
+            "measured_elsewhere",
+            (pole_id,),
+            f"a measured rod resistance is stated at {pole_id}, where this plan drives no rod",
+            "the figure is in nothing of this plan",
+            "the crew's foreman",
+            "correct rod.measured_ohm in the job",
+        )
+        for pole_id in measured_elsewhere(job, spots)
     ]
 
 

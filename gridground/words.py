@@ -5,18 +5,20 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+from gridground.electrical.induced_words import induction_assumptions, induction_cautions
 from gridground.grounding.rows import BODY_SEPARATION_M
 from gridground.grounding.steps import CAUTIONS
 from gridground.units import feet_text
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
-    from gridground.grounding.where import Placement
     from gridground.job import Job
     from gridground.method import Outcome
     from gridground.scene import Scene
     from gridground.territory.layers import Territory
+
+MOST_NAMED = 8
 
 
 def job_block(job: Job) -> dict[str, Any]:
@@ -34,6 +36,7 @@ def job_block(job: Job) -> dict[str, Any]:
         "locate_ticket": job.locate_ticket,
         "sources_opened": None if job.sources_opened is None else list(job.sources_opened),
         "isolated_equipment": list(job.isolated_equipment),
+        "reclosing_blocked": None if job.reclosing_blocked is None else list(job.reclosing_blocked),
         "open_conductor": list(job.open_conductor),
         "limits": {_limit_name(key): _limit_text(key, value) for key, value in exact.items()},
         "limits_exact": exact,
@@ -76,7 +79,12 @@ def circuit_rows(territory: Territory, circuit_ids: Sequence[str]) -> list[dict[
     return rows
 
 
-def assumption_rows(scene: Scene, outcome: Outcome) -> list[dict[str, str]]:
+def assumption_rows(
+    scene: Scene,
+    outcome: Outcome,
+    approach: Sequence[dict[str, Any]],
+    induction: Sequence[dict[str, Any]],
+) -> list[dict[str, str]]:
     """Return every assumption with its source."""
     job = scene.job
     rows = [
@@ -84,12 +92,18 @@ def assumption_rows(scene: Scene, outcome: Outcome) -> list[dict[str, str]]:
         for key, (value, source) in sorted(job.assumed.items())
     ]
     rows += [*_circuit_assumptions(scene), *_standing()]
+    if not all(row["altitude_stated"] for row in approach):
+        text = "Altitude up to 900 m: no pole near states one."
+        rows.append(_row(text, "29 CFR 1910.269 Table R-5"))
     rows += [
         _row(
             f"Soil at {spot.top.pole_id or spot.top.span_id}: {e.resistivity_ohm_m:g} ohm·m", e.soil
         )
         for spot, e in zip(outcome.placement.spots, outcome.electrodes, strict=True)
     ]
+    rows += [_row(n.text, n.source) for n in scene.fault_notes(outcome.placement.spots)]
+    rows += [_row(text, source) for text, source in induction_assumptions(induction)]
+    rows += _unsolved(outcome)
     if outcome.study is not None:
         rows += [_row(note, "the solution of the phasor network") for note in outcome.study.notes]
     rows += [
@@ -98,6 +112,27 @@ def assumption_rows(scene: Scene, outcome: Outcome) -> list[dict[str, str]]:
         if problem.level == "note" and problem.layer in {"conductors", "constructions"}
     ]
     return rows
+
+
+def _unsolved(outcome: Outcome) -> list[dict[str, str]]:
+    """Name what could energize the line and is no event, because its figures are not stated."""
+    names: dict[str, list[str]] = {}
+    for one in outcome.unsolved:
+        names.setdefault(one.kind, []).append(one.name)
+    return [
+        _row(
+            f"Not among the events solved ({kind}): {_some(ids)}. The fault current of each is not "
+            "stated; isolation keeps it away, no figure does.",
+            "not stated in the data",
+        )
+        for kind, ids in sorted(names.items())
+    ]
+
+
+def _some(names: Sequence[str]) -> str:
+    """Name the first few of many."""
+    rest = len(names) - MOST_NAMED
+    return ", ".join(names[:MOST_NAMED]) + (f" and {rest} more" if rest > 0 else "")
 
 
 def _circuit_assumptions(scene: Scene) -> list[dict[str, str]]:
@@ -118,8 +153,9 @@ def _standing() -> list[dict[str, str]]:
     """Return the assumptions every plan makes."""
     return [
         _row(
-            "One mistake at a time: a worked circuit's own source, or one open device closed "
-            "again. Generators, transformers and falling lines are not among the events solved.",
+            "One mistake at a time: a worked circuit's own source; one open device closed again; "
+            "another circuit or line falling on the worked one; equipment feeding back, where its "
+            "fault current is stated.",
             "our judgement",
         ),
         _row(
@@ -132,8 +168,10 @@ def _standing() -> list[dict[str, str]]:
             "our judgement",
         ),
         _row(
-            "Lead resistance at the end of the fault, 1.05 times nominal plus 0.32 milliohm ends.",
-            "ASTM F2249 in-service limit",
+            "Every event is solved with the leads new and cold, as the worst set still in service "
+            "(1.05 times nominal plus 0.32 milliohm ends), and as that set at the end of the "
+            "fault; the largest voltage counts.",
+            "ASTM F2249 in-service limit; copper by Onderdonk's law",
         ),
         _row(
             "Leads have the shortest stocked length that reaches; a longer lead from the truck "
@@ -142,20 +180,30 @@ def _standing() -> list[dict[str, str]]:
         ),
         _row("Every set is the only one that carries the fault at its pole.", "our judgement"),
         _row("Devices farther out never shorten the backup time.", "our judgement, errs to longer"),
-        _row("Altitude up to 900 m where the poles state none.", "29 CFR 1910.269 Table R-5"),
+        _row(
+            "First peak of a lead: the largest current with the X/R of the fault that heats most; "
+            "a metric set is taken as tested at its rating for 1 s.",
+            "our judgement",
+        ),
     ]
 
 
 def caution_rows(
-    scene: Scene, placement: Placement, approach: Sequence[dict[str, Any]]
+    scene: Scene,
+    outcome: Outcome,
+    rod_zone: Sequence[dict[str, Any]],
+    induction: Sequence[dict[str, Any]],
+    faults: Mapping[str, dict[str, Any]],
 ) -> list[dict[str, str]]:
     """Return the cautions: the usual ones, and those of this job."""
-    job = scene.job
+    job, placement = scene.job, outcome.placement
     rows = [_row(text, source) for text, source in CAUTIONS]
     rows += [
         _row(f"A source can get in between the brackets: {remark.rpartition(': ')[2]}.", "the data")
         for remark in placement.remarks
     ]
+    rows += [_row(f"At {r['pole_id']} {r['message']}.", r["limit_source"]) for r in rod_zone]
+    rows += _without_bond(outcome)
     kinds = _kinds_at_zone(scene)
     if "transformer" in kinds:
         rows.append(
@@ -186,6 +234,11 @@ def caution_rows(
                 "common practice, no source",
             )
         )
+        rows += [
+            _row(fault["rod_fault_text"], "computed: the neutral left out, earth as the way back")
+            for fault in faults.values()
+            if "rod_fault_text" in fault
+        ]
     live = sorted(
         {c for s in placement.spots if s.top.pole_id for c in scene.live_circuits(s.top.pole_id)}
     )
@@ -193,21 +246,11 @@ def caution_rows(
         rows.append(
             _row(
                 f"{', '.join(live)} stays energized on the same poles: keep the approach distance; "
-                "a shared neutral carries its load; the loop of two grounds carries induced "
-                "current: leads go on and come off with a live-line tool, one at a time.",
+                "a shared neutral carries its load.",
                 "common practice, no source",
             )
         )
-    lines = [row["line_id"] for row in approach if row.get("line_id")]
-    if lines:
-        names = ", ".join(lines)
-        rows.append(
-            _row(
-                f"Line {names} runs near: induced voltage and current are not computed here; "
-                "leads go on and come off with a live-line tool, one at a time.",
-                "common practice, no source",
-            )
-        )
+    rows += [_row(text, source) for text, source in induction_cautions(induction)]
     if job.work_position == "aerial lift":
         rows.append(
             _row(
@@ -216,6 +259,21 @@ def caution_rows(
             )
         )
     return rows
+
+
+def _without_bond(outcome: Outcome) -> list[dict[str, str]]:
+    """Say what the worksite's own leads are for: the voltage without them."""
+    volts = outcome.without_personal_v
+    if volts is None or outcome.worst_v is None or volts <= outcome.limit_v:
+        return []
+    if outcome.placement.method == "single-point":
+        text = f"Without the set at the worksite nothing is grounded: up to {volts:,.0f} V."
+    else:
+        text = (
+            f"Brackets alone do not do: without the personal ground the worker would see up to "
+            f"{volts:,.0f} V, with it up to {outcome.worst_v:,.1f} V."
+        )
+    return [_row(text, "the solution of the phasor network, the circuit's own source")]
 
 
 def _capacitors(scene: Scene) -> set[str]:

@@ -21,12 +21,17 @@ COLUMNS = {
         "backup_clearing_s", "fault_data_source", "fault_data_date",
     ),
     "devices": ("pole_id", "span_id", "kind", "state", "phases", "protection"),
+    "equipment": (
+        "pole_id", "circuit_id", "kind", "phases", "fault_3ph_a", "x_over_r_3ph", "fault_1ph_a",
+        "x_over_r_1ph", "clearing_s", "note",
+    ),
+    "other_lines": ("nominal_kv", "state", "load_a", "height_m", "fault_a", "clearing_s"),
 }  # fmt: skip
 NUMBERS = {
     "height_m", "ground_ohm", "altitude_m", "r1_ohm_per_km", "x1_ohm_per_km", "r0_ohm_per_km",
     "x0_ohm_per_km", "length_m", "nominal_kv", "frequency_hz", "fault_3ph_a", "x_over_r_3ph",
     "fault_1ph_a", "x_over_r_1ph", "prefault_voltage_ratio", "source_ground_ohm", "clearing_s",
-    "backup_clearing_s",
+    "backup_clearing_s", "load_a", "fault_a",
 }  # fmt: skip
 
 
@@ -90,8 +95,8 @@ def circuit(name="F1", source_pole="P0", **given):
     return row | given
 
 
-def territory(poles, spans, circuits, devices=()):
-    """Return a territory with the built-in tables."""
+def territory(poles, spans, circuits, devices=(), **others):
+    """Return a territory with the built-in tables; `others` are rows of optional layers."""
     layers = {
         "poles": layer("poles", poles),
         "spans": layer("spans", spans),
@@ -99,6 +104,8 @@ def territory(poles, spans, circuits, devices=()):
     }
     if devices:
         layers["devices"] = layer("devices", [{"at": shapely.Point(0, 40)} | d for d in devices])
+    for name, rows in others.items():
+        layers[name] = layer(name, [{"at": shapely.Point(0, 40)} | row for row in rows])
     return Territory("test", layers, builtin_conductors(), builtin_constructions())
 
 

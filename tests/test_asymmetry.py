@@ -33,6 +33,14 @@ def test_decrement_limits():
     assert decrement_ratio(10.0, 1e6, frequency_hz=60.0) == pytest.approx(1.0, abs=1e-7)
 
 
+@pytest.mark.parametrize("tiny", [5e-324, 1e-310, 1e-200])
+def test_vanishing_inputs_reach_the_limits_without_a_warning(tiny):
+    assert decrement_ratio(tiny, 0.5, frequency_hz=60.0) == 1.0
+    assert decrement_ratio(20.0, tiny, frequency_hz=60.0) == pytest.approx(np.sqrt(3.0))
+    assert decrement_ratio(tiny, 1e300, frequency_hz=60.0) == 1.0
+    assert first_peak_ratio(tiny) == pytest.approx(np.sqrt(2.0))
+
+
 def test_decrement_of_arrays_equals_scalars_and_keeps_nan():
     ratio, time_s = np.array([[5.0], [20.0]]), np.array([0.1, 0.5, np.nan])
     found = decrement_ratio(ratio, time_s, frequency_hz=60.0)

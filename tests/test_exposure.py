@@ -58,10 +58,10 @@ def volts(answer, event, contact, neutral="intact"):
     """Return the voltage of one case."""
     found = [
         c.voltage_v
-        for c in answer.cases
+        for c in answer.worker_cases
         if (c.event, c.contact, c.neutral) == (event, contact, neutral)
     ]
-    assert len(found) == 1, [c.contact for c in answer.cases]
+    assert len(found) == 1, [c.contact for c in answer.worker_cases]
     return found[0]
 
 
@@ -106,7 +106,7 @@ def test_ungrounded_source_needs_two_phases():
     pair = [("A", "bar"), ("B", "bar"), ("rod", "bar")]
     layout = Layout((place("P0", pair, lead=(1e-7, 0.0), ohm=50.0, worksite=True),), {})
     answer = solve(data, layout)
-    assert {c.event for c in answer.cases} == {"ABC", "AB", "AC", "BC"}
+    assert {c.event for c in answer.worker_cases} == {"ABC", "AB", "AC", "BC"}
     assert answer.lead_current_a[:2] == pytest.approx([8000 * math.sqrt(3) / 2] * 2, rel=1e-4)
     assert answer.lead_current_a[2] == pytest.approx(0.0, abs=1e-3)
     assert answer.residual < 1e-6  # leads of 0.1 microohm cost digits
@@ -131,7 +131,7 @@ def test_single_phase_source():
     )
     layout = Layout((place("P0", [("rod", "bar"), ("bar", "B")], ohm=40.0, worksite=True),), {})
     answer = solve(data, layout)
-    assert {c.event for c in answer.cases} == {"B"}
+    assert {c.event for c in answer.worker_cases} == {"B"}
     z = 7200.0 / 600.0 * np.exp(1j * math.atan(6.0)) + 40.0 + 2 * complex(*LEAD)
     assert answer.lead_current_a == pytest.approx([7200.0 / abs(z)] * 2, rel=1e-6)
     assert any("no neutral" in note for note in answer.notes)
@@ -147,8 +147,8 @@ def test_a_run_is_the_primitive_matrix_of_its_span():
     runs = lay_runs(
         number_ends(network, {}),
         region=np.array([True, False]),
-        broken=nothing,
-        middles=nothing,
+        broken={},
+        middles={},
         bare=nothing,
         resistivity_ohm_m=100.0,
     )
@@ -264,17 +264,18 @@ def test_the_body_is_in_the_circuit():
     work = layout.places[2]
     body = replace(work, branches=(*work.branches, Branch("bar", "C", 1000.0, 0.0, 11)))
     with_body = solve(data, Layout((*layout.places[:2], body), {}))
-    worst = max(c.voltage_v for c in answer.cases if c.contact == "C-bar@P6")
+    worst = max(c.voltage_v for c in answer.worker_cases if c.contact == "C-bar@P6")
     assert with_body.lead_current_a[11] * 1000.0 == pytest.approx(worst, rel=1e-4)
 
 
 def test_body_and_limit_are_kept_apart():
     data, layout = straight(8, ground_every=2), dual_point("P5", "P6", "P7")
     answer = solve(data, layout, setting=replace(SETTING, body_ohm=500.0, limit_v=5.0))
-    assert all(c.body_a == pytest.approx(c.voltage_v / 500.0, rel=1e-5) for c in answer.cases)
-    assert {c.passed for c in answer.cases} == {True, False}
-    assert all(c.passed == (c.voltage_v <= 5.0) for c in answer.cases)
-    assert answer.worst.voltage_v == max(c.voltage_v for c in answer.cases)
+    cases = answer.worker_cases
+    assert all(c.body_a == pytest.approx(c.voltage_v / 500.0, rel=1e-5) for c in cases)
+    assert {c.passed for c in answer.worker_cases} == {True, False}
+    assert all(c.passed == (c.voltage_v <= 5.0) for c in answer.worker_cases)
+    assert answer.worst.voltage_v == max(c.voltage_v for c in answer.worker_cases)
 
 
 # --- what the trade knows -----------------------------------------------------------------------
@@ -289,14 +290,14 @@ def test_brackets_alone_are_no_zone():
     assert bare_v > 1000.0
     assert answer.worst.voltage_v < 30.0
     assert volts(answer, "A", "A-bar@P20") < 1.0
-    assert all(c.passed for c in answer.cases)
+    assert all(c.passed for c in answer.worker_cases)
 
 
 def test_neutral_broken_leaves_the_rods():
     """By hand: the return is through the grounds beyond the break, all in parallel."""
     data = straight(4)  # no pole grounds: beyond the break only the two rods
     answer = solve(data, dual_point("P2", "P3", "P4"))
-    event = [c for c in answer.cases if c.neutral == "broken" and c.event == "A"]
+    event = [c for c in answer.worker_cases if c.neutral == "broken" and c.event == "A"]
     assert event
     rise = answer.rises[0]
     line_v = 12470 / math.sqrt(3)
@@ -304,20 +305,20 @@ def test_neutral_broken_leaves_the_rods():
     assert rise.electrode_a == pytest.approx(line_v / 50.0, rel=0.03)
 
 
-def test_no_broken_state_at_the_source():
-    layout = Layout((place("P0", FULL, ohm=50.0, worksite=True),), {})
-    answer = solve(straight(3), layout)
-    assert {c.neutral for c in answer.cases} == {"intact"}
+def test_no_broken_state_without_a_neutral():
+    layout = Layout((place("P1", [("rod", "bar"), ("bar", "A")], ohm=50.0, worksite=True),), {})
+    answer = solve(straight(3, neutral_conductor=None), layout)
+    assert {c.neutral for c in answer.worker_cases} == {"intact"}
     assert any("no neutral in a span before" in n for n in answer.notes)
 
 
 def test_contacts_listed():
     answer = solve(straight(8, ground_every=2), dual_point("P5", "P6", "P7"))
-    listed = {c.contact for c in answer.cases if c.event == "ABC"}
+    listed = {c.contact for c in answer.worker_cases if c.event == "ABC"}
     assert {"A-bar@P6", "B-bar@P6", "C-bar@P6", "neutral-bar@P6"} <= listed
-    per_state = [c for c in answer.cases if (c.event, c.neutral) == ("ABC", "intact")]
+    per_state = [c for c in answer.worker_cases if (c.event, c.neutral) == ("ABC", "intact")]
     assert len(per_state) == 5  # and one more: the worst of the other pairs within reach
-    assert {c.event for c in answer.cases} == {"ABC", "AB", "AC", "BC", "A", "B", "C"}
+    assert {c.event for c in answer.worker_cases} == {"ABC", "AB", "AC", "BC", "A", "B", "C"}
 
 
 # --- electrodes ---------------------------------------------------------------------------------
@@ -348,7 +349,7 @@ def test_steel_pole_is_bar_and_electrode():
     data.poles["ground_ohm"][4] = 20.0
     leads = [("pole", "neutral"), ("neutral", "A"), ("A", "B"), ("B", "C")]
     answer = solve(data, Layout((place("P4", leads, ohm=20.0, worksite=True),), {}))
-    assert {c.contact for c in answer.cases} >= {"A-pole@P4", "neutral-pole@P4"}
+    assert {c.contact for c in answer.worker_cases} >= {"A-pole@P4", "neutral-pole@P4"}
     # the data's pole ground is the same steel: 20 ohm, not 10
     assert answer.rises[0].electrode_a == pytest.approx(12470 / math.sqrt(3) / 20.0, rel=0.03)
 
@@ -383,9 +384,9 @@ def test_each_side_of_a_switch_is_its_own_conductor(state):
     leads += [("B@S3", "C@S3"), ("neutral", "A@S4"), ("A@S4", "B@S4"), ("B@S4", "C@S4")]
     layout = Layout((place("P3", leads, ohm=50.0, worksite=True),), SIDES)
     answer = solve(data, layout)
-    contacts = {c.contact for c in answer.cases}
+    contacts = {c.contact for c in answer.worker_cases}
     assert {"A@S3-bar@P3", "A@S4-bar@P3", "A@S3-A@S4@P3"} <= contacts
-    assert all(c.passed for c in answer.cases)
+    assert all(c.passed for c in answer.worker_cases)
     # all energy comes by S3, whatever the switch stands at
     assert volts(answer, "C", "C@S4-bar@P3") < volts(answer, "C", "C@S3-bar@P3")
 
@@ -394,7 +395,7 @@ def test_a_side_without_a_bond_never_passes():
     leads = [("rod", "bar"), ("bar", "neutral"), ("neutral", "A@S3"), ("A@S3", "B@S3")]
     layout = Layout((place("P3", [*leads, ("B@S3", "C@S3")], ohm=50.0, worksite=True),), SIDES)
     answer = solve(switched("open"), layout)
-    failed = {c.contact for c in answer.cases if not c.passed}
+    failed = {c.contact for c in answer.worker_cases if not c.passed}
     assert {"A@S4-bar@P3", "B@S4-bar@P3", "A@S3-A@S4@P3"} <= failed
     assert not {"A@S3-bar@P3", "neutral-bar@P3"} & failed
     assert any("not bonded" in n and "A@S4-bar@P3" in n for n in answer.notes)
@@ -406,8 +407,8 @@ def test_bypass_joins_the_sides_of_a_cut():
     leads = [*FULL[:3], ("A", "B@S3"), ("A", "C"), ("B@S3", "B@S4")]
     layout = Layout((place("P3", leads, ohm=50.0, worksite=True),), splits)
     answer = solve(straight(6, ground_every=3), layout)
-    assert {"B@S3-B@S4@P3", "B@S4-bar@P3", "A-bar@P3"} <= {c.contact for c in answer.cases}
-    assert all(c.passed for c in answer.cases)
+    assert {"B@S3-B@S4@P3", "B@S4-bar@P3", "A-bar@P3"} <= {c.contact for c in answer.worker_cases}
+    assert all(c.passed for c in answer.worker_cases)
 
 
 def test_split_that_forgets_a_span_is_refused():
@@ -441,7 +442,7 @@ def test_single_open_phase_leaves_events_of_the_others():
     data = switched("open")
     data.layers["devices"]["phases"][0] = "B"
     answer = solve(data, Layout((place("P5", FULL, ohm=50.0, worksite=True),), {}))
-    assert {c.event for c in answer.cases} == {"AC", "A", "C"}
+    assert {c.event for c in answer.worker_cases} == {"AC", "A", "C"}
 
 
 def test_mid_span_has_the_middle_of_the_conductors():
@@ -449,7 +450,7 @@ def test_mid_span_has_the_middle_of_the_conductors():
     lift = place(None, [("bar", "A")], row=10, worksite=True, span_id="S6")
     layout = dual_point("P5", "P6", "P6")
     answer = solve(data, Layout((layout.places[0], layout.places[1], lift), {}))
-    contacts = {c.contact for c in answer.cases}
+    contacts = {c.contact for c in answer.worker_cases}
     assert {"A-bar@S6", "B-bar@S6", "C-bar@S6", "neutral-bar@S6"} <= contacts
     # the middle lies between what stands at the two ends
     ends = []
@@ -467,8 +468,8 @@ def test_halving_a_span_changes_nothing_elsewhere():
     lift = place(None, [("bar", "A")], row=11, worksite=True, span_id="S4")
     plain = solve(data, layout)
     halved = solve(data, Layout((*layout.places, lift), {}))
-    here = [c for c in halved.cases if c.contact.endswith("@P6") and c.neutral == "intact"]
-    there = [c for c in plain.cases if c.neutral == "intact"]
+    here = [c for c in halved.worker_cases if c.contact.endswith("@P6") and c.neutral == "intact"]
+    there = [c for c in plain.worker_cases if c.neutral == "intact"]
     assert [c.voltage_v for c in here] == pytest.approx([c.voltage_v for c in there], rel=1e-5)
 
 
@@ -499,8 +500,8 @@ def test_idle_circuit_on_a_shared_neutral_changes_nothing(prefix):
     layout = Layout((place("P4", FULL, ohm=50.0, worksite=True),), {})
     alone = solve(straight(5), layout)
     beside = solve(double(share=True, prefix=prefix), layout)
-    assert [c.voltage_v for c in beside.cases] == pytest.approx(
-        [c.voltage_v for c in alone.cases], rel=1e-5
+    assert [c.voltage_v for c in beside.worker_cases] == pytest.approx(
+        [c.voltage_v for c in alone.worker_cases], rel=1e-5
     )
     assert beside.lead_current_a == pytest.approx(alone.lead_current_a, rel=1e-6)
 
@@ -511,7 +512,8 @@ def test_two_worked_circuits_are_named_and_coupled():
     both = {"circuit_ids": ("F1", "F2")}
     work = place("P4", pairs, ohm=50.0, worksite=True, **both)
     answer = solve(double(share=True), Layout((work,), {}))
-    assert {"F1:A-bar@P4", "F2:C-bar@P4", "neutral-bar@P4"} <= {c.contact for c in answer.cases}
+    contacts = {c.contact for c in answer.worker_cases}
+    assert {"F1:A-bar@P4", "F2:C-bar@P4", "neutral-bar@P4"} <= contacts
     assert answer.lead_current_a[5] == 0.0  # one ground closes no loop of the second circuit
     second = place("P2", pairs, ohm=50.0, row=8, **both)
     looped = solve(double(share=True), Layout((work, second), {}))
@@ -622,7 +624,7 @@ def test_two_origins_give_both_cases():
     ]
     layout = dual_point("P2", "P3", "P4")
     answer = study(data, layout, origins=origins, setting=SETTING)
-    assert {c.origin for c in answer.cases} == {"F1", "D1"}
+    assert {c.origin for c in answer.worker_cases} == {"F1", "D1"}
     assert answer.residual < 1e-9
     # from the other side the load-side bracket takes the fault
     only = study(data, layout, origins=origins[1:], setting=SETTING)

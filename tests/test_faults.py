@@ -11,9 +11,10 @@ from feeder import circuit, pole, span, straight, territory
 
 from gridground.electrical.asymmetry import decrement_ratio
 from gridground.electrical.faults import fault_columns, fault_open_items, faults_at
+from gridground.electrical.feeds import Extra
 from gridground.electrical.kinds import KINDS, fault_kinds
 from gridground.electrical.lines import abc_from_sequence, span_impedance_ohm
-from gridground.electrical.source import source_of
+from gridground.electrical.source import Source, source_of
 from gridground.errors import NoPlanError
 from gridground.territory.network import Network
 
@@ -205,7 +206,8 @@ def test_columns_and_poles_agree():
     assert set(columns) == {
         "pole_id", "circuit_id", "phases", "three_phase_a", "phase_phase_a", "two_phase_ground_a",
         "phase_ground_a", "phase_ground_a_a", "phase_ground_b_a", "phase_ground_c_a", "governing",
-        "x_over_r", "clearing_s", "asymmetry_ratio", "never_trips",
+        "x_over_r", "clearing_s", "asymmetry_ratio", "never_trips", "minimum_a", "primary",
+        "primary_s", "backup", "backup_s", "longest_s",
     }  # fmt: skip
     assert list(columns["phases"]) == ["ABC", "ABC", "AC", "C"]
     for row, name in enumerate(columns["pole_id"]):
@@ -352,6 +354,92 @@ def test_single_phase_circuit():
     own = 7200 / 7000 * cmath.exp(1j * math.atan(6.0)) + span_impedance_ohm(t, network)[0][1, 1]
     assert found.phase_ground_a == pytest.approx(7200 / abs(own))
     assert found.three_phase_a is None
+
+
+# --- generators as more sources --------------------------------------------------------------
+
+
+def generator(**given):
+    figures = {"z1": 4.0 + 20.0j, "z0": 3.0 + 12.0j} | given
+    return Source("G1", 12470 / math.sqrt(3), figures["z1"], figures["z0"], 60.0, False)
+
+
+def with_extra(t, network, *extra, pole_id="P2"):
+    return faults_at(t, network, circuit_id="F1", pole_ids=[pole_id], clearing="backup",
+                     extra=extra)[pole_id]  # fmt: skip
+
+
+def test_a_generator_at_the_end_adds_its_current():
+    t, network = build([span("S1", "P0", "P1"), span("S2", "P1", "P2")])
+    alone, extra = one(t, network, "P2"), (2, generator(), 2.0)
+    found = with_extra(t, network, extra)
+    # independent: at its own pole both feed the fault side by side
+    z = source_of(t, 0).abc_ohm() + 2 * span_impedance_ohm(t, network)[0]
+    both = np.linalg.inv(np.linalg.inv(z) + np.linalg.inv(generator().abc_ohm()))
+    emf = source_of(t, 0).emf_v()
+    expected = np.abs(np.linalg.solve(both, emf)).max()
+    assert found.three_phase_a == pytest.approx(expected, rel=1e-6)
+    assert found.three_phase_a > alone.three_phase_a
+    # the fault is off when the last of the two is
+    assert (alone.clearing_s, found.clearing_s, found.longest_s) == (0.5, 2.0, 2.0)
+    columns = fault_columns(t, network, extra=[extra])
+    assert columns["three_phase_a"][2] == pytest.approx(found.three_phase_a)
+
+
+def test_a_generator_beside_a_relay_leaves_the_time_open():
+    t, network = build([span("S1", "P0", "P1"), span("S2", "P1", "P2")], protection=RELAY)
+    extra = (2, generator(), 2.0)
+    assert with_extra(t, network, extra).clearing_s == 2.0  # its own; the stated backup is 0.5
+    found = fault_open_items(t, network, circuit_id="F1", pole_ids=["P2"], clearing="backup",
+                             extra=[extra])  # fmt: skip
+    (item,) = (one for one in found if one.code == "joined_sources")
+    assert item.where == ("F1", "G1", "P2")
+
+
+def test_a_generator_whose_time_is_not_stated_is_an_open_item():
+    t, network = build([span("S1", "P0", "P1"), span("S2", "P1", "P2")])
+    for unknown in (None, math.nan):
+        extra = (2, generator(), unknown)
+        assert with_extra(t, network, extra).clearing_s == 0.5
+        found = fault_open_items(t, network, circuit_id="F1", pole_ids=["P2"], clearing="backup",
+                                 extra=[extra])  # fmt: skip
+        assert ("no_clearing_time", ("G1", "P2")) in [(i.code, i.where) for i in found]
+
+
+def test_a_one_phase_generator_runs_in_step_with_its_phase():
+    t, network = build([span("S1", "P0", "P1"), span("S2", "P1", "P2", phases="B",
+                                                     construction="IEEE 510")])  # fmt: skip
+    z = 2.0 + 30.0j
+    source = Source("G1", 12470 / math.sqrt(3), z, z, 60.0, single_phase=True)
+    found, alone = with_extra(t, network, Extra(2, source, 1.0, 2)), one(t, network, "P2")
+    volts, own = source.prefault_v, source.prefault_v / alone.phase_ground_a
+    assert alone.phase_ground_a < found.phase_ground_a <= volts / own + volts / abs(z)
+    assert found.phase_ground_a == pytest.approx(volts / own + volts / abs(z), rel=0.02)
+    main = with_extra(t, network, Extra(2, source, 1.0, 2), pole_id="P1")
+    assert main.three_phase_a >= one(t, network, "P1").three_phase_a
+
+
+# --- very short times ------------------------------------------------------------------------
+
+
+def test_a_very_short_time_counts_as_three_hundredths_for_the_worker():
+    t, network = build([span("S1", "P0", "P1")], clearing_s=0.012, backup_clearing_s=0.02)
+    found = one(t, network)
+    assert (found.clearing_s, found.longest_s) == (0.02, 0.03)
+
+
+def test_the_time_is_that_of_the_fault_that_heats_most_of_its_kind():
+    # the instantaneous element sees one phase to ground on one phase and not on the others
+    spans = [span("S1", "P0", "P1", length_m=3000.0)]
+    t, network = build(spans, protection=RELAY, backup_clearing_s=None)
+    columns = fault_columns(t, network)
+    largest, least = (f(columns[f"phase_ground_{p}_a"][1] for p in "abc") for f in (max, min))
+    assert largest > least
+    edge = RELAY | {"instantaneous_a": (largest + least) / 2, "time_dial": 3.0}
+    t, network = build(spans, protection=edge, backup_clearing_s=None)
+    found = one(t, network, clearing="primary")
+    assert found.longest_s > 0.5
+    assert found.clearing_s > 0.5
 
 
 # --- unknown -------------------------------------------------------------------------------

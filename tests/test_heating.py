@@ -55,17 +55,25 @@ def test_an_end_that_cannot_be_is_refused(start_c, end_c):
         adiabatic_a(COPPER, 50.0, 1.0, start_c=start_c, end_c=end_c)
 
 
-@pytest.mark.parametrize("duration_s", [0.0299, 10.01, 0.0, -1.0, math.nan, math.inf])
+@pytest.mark.parametrize("duration_s", [0.0099, 10.01, 0.0, -1.0, math.nan, math.inf])
 def test_durations_out_of_range_are_refused(duration_s):
-    with pytest.raises(TableError, match=r"duration of the fault: .* 0\.03 s to 10 s"):
+    with pytest.raises(TableError, match=r"duration of the fault: .* 0\.01 s to 10 s"):
         check_duration(duration_s)
     with pytest.raises(TableError):
         ultimate_a(COPPER, 50.0, np.array([0.5, duration_s]))
 
 
 def test_durations_at_the_ends_of_the_range_are_taken():
-    check_duration(0.03)
-    check_duration(np.array([0.03, 10.0]))
+    check_duration(0.01)
+    check_duration(np.array([0.01, 10.0]))
+
+
+@pytest.mark.parametrize("duration_s", [0.01, 0.013, 0.03])
+def test_very_short_durations_count_as_three_hundredths(duration_s):
+    assert ultimate_a(COPPER, 50.0, duration_s) == ultimate_a(COPPER, 50.0, 0.03)
+    found = adiabatic_a(COPPER, 50.0, duration_s, start_c=20, end_c=300)
+    assert found == adiabatic_a(COPPER, 50.0, 0.03, start_c=20, end_c=300)
+    assert copper_end_c(9e3, 50.0, duration_s) == copper_end_c(9e3, 50.0, 0.03)
 
 
 def test_the_message_names_the_first_duration_beyond():

@@ -94,6 +94,7 @@ def test_a_full_job_is_read_in_si(tmp_path):
     assert job.isolated_equipment == ("E1",)
     limits = dataclasses.asdict(job.limits)
     clearance_m = limits.pop("clearance_m")
+    assert limits.pop("approach_m") == {}
     assert limits == {
         "rod_setback_m": pytest.approx(4.572),
         "cone_radius_m": 3.0,
@@ -353,7 +354,18 @@ def job(tmp_path):
     return read_job(write(tmp_path, LEAST))
 
 
+def test_reclosing_blocked_is_a_list_of_ids_or_unknown(tmp_path, job):
+    assert job.reclosing_blocked is None
+    for text, blocked in (("[]", ()), ('["F1", "D1"]', ("F1", "D1"))):
+        found = read_job(write(tmp_path, f"reclosing_blocked = {text}\n{LEAST}"))
+        assert found.reclosing_blocked == blocked
+    for text in ('"D1"', '["D1", "D1"]', "[true]"):
+        with pytest.raises(InputError, match="reclosing_blocked"):
+            read_job(write(tmp_path, f"reclosing_blocked = {text}\n{LEAST}"))
+
+
 def test_a_job_that_names_what_is_there(job, territory):
+    job = dataclasses.replace(job, reclosing_blocked=("D1", "F1"))
     job = dataclasses.replace(job, sources_opened=("D1",), isolated_equipment=("E1", "E2"))
     assert check_job(job, territory) == ()
 
@@ -365,6 +377,7 @@ ABSENT = [
     ({"worksite_poles": (), "worksite_span": "s2"}, "worksite_span", ("s2",), "'S2'"),
     ({"sources_opened": ("D1 ", "D1")}, "sources_opened", ("D1 ",), "did you mean 'D1'?"),
     ({"isolated_equipment": ("e1",)}, "isolated_equipment", ("e1",), "did you mean 'E1'?"),
+    ({"reclosing_blocked": ("F1", "d1")}, "reclosing_blocked", ("d1",), "did you mean 'D1'?"),
 ]
 
 

@@ -293,3 +293,70 @@ def test_rows_can_be_chosen():
         span_impedance_ohm(t, network)[2:3]
     )
     assert layer("spans", []).ids.shape == (0,)
+
+
+# --- any number of conductors --------------------------------------------------------------
+
+
+def random_line(n, seed, hertz=60.0, rho=100.0):
+    rng = np.random.default_rng(seed)
+    x = np.linspace(-1.5, 1.5, n)
+    return primitive_ohm_per_km(
+        rng.uniform(0.1, 2.0, n), rng.uniform(0.001, 0.012, n), x, rng.uniform(7, 12, n),
+        frequency_hz=hertz, resistivity_ohm_m=rho,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("n_grounded", [1, 2, 3, 4])
+def test_several_grounded_wires_go_out_together_or_one_by_one(n_grounded):
+    matrix = random_line(3 + n_grounded, seed=n_grounded)
+    together = reduce_neutral(matrix, 3)
+    one_by_one = matrix
+    for left in range(2 + n_grounded, 2, -1):
+        one_by_one = reduce_neutral(one_by_one, left)
+    assert together == pytest.approx(one_by_one)
+    # independent: admittances of all, cut to the phases, inverted
+    assert together == pytest.approx(np.linalg.inv(np.linalg.inv(matrix)[:3, :3]))
+    assert together == pytest.approx(together.T)
+
+
+def test_a_stack_of_lines_is_reduced_at_once():
+    stack = np.stack([random_line(8, seed) for seed in range(4)])
+    found = reduce_neutral(stack, 6)
+    assert found.shape == (4, 6, 6)
+    assert found[2] == pytest.approx(reduce_neutral(stack[2], 6))
+
+
+@pytest.mark.parametrize("hertz", [50.0, 60.0])
+@pytest.mark.parametrize("rho", [1.0, 10.0, 100.0, 2500.0, 20_000.0])
+def test_every_line_is_passive_in_any_soil(hertz, rho):
+    matrix = reduce_neutral(random_line(8, 5, hertz, rho), 6)
+    assert np.linalg.eigvalsh(matrix.real).min() > 0
+    z1, z0 = sequence_from_abc(matrix[:3, :3])
+    assert z0.real > z1.real > 0
+    assert z0.imag > z1.imag > 0
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [{"gmr_m": [0.0, 0.004]}, {"frequency_hz": 0.0}, {"resistivity_ohm_m": -1.0}],
+    ids=str,
+)
+def test_what_cannot_be_is_a_wrong_call(wrong):
+    given = {"gmr_m": [0.004, 0.004], "frequency_hz": 60.0, "resistivity_ohm_m": 100.0} | wrong
+    with pytest.raises(ValueError, match="must be above zero"):
+        primitive_ohm_per_km([0.2, 0.2], x_m=[0.0, 1.0], y_m=[9.0, 9.0], **given)
+
+
+def test_sequence_values_of_two_phases_and_of_one_give_the_phases_back():
+    full = random_line(3, 9)
+    for kept in ([0, 1], [0, 2], [1]):
+        part = full[np.ix_(kept, kept)]
+        z1, z0 = sequence_from_abc(part)
+        back = abc_from_sequence(z1, z0)[: len(kept), : len(kept)]
+        assert np.trace(back) == pytest.approx(np.trace(part))
+        assert back.sum() == pytest.approx(part.sum())
+    assert sequence_from_abc(full[1:2, 1:2]) == (pytest.approx(full[1, 1]),) * 2
+    for wrong in (0, 4):
+        with pytest.raises(ValueError, match="one, two or three phases"):
+            sequence_from_abc(np.zeros((wrong, wrong), complex))

@@ -10,6 +10,7 @@ from feeder import circuit, pole, span, territory
 from hypothesis import given
 from hypothesis import strategies as st
 
+from gridground.electrical.curves import reclose_shots
 from gridground.electrical.protection import (
     CURVES,
     backup_s,
@@ -117,6 +118,30 @@ def test_an_optional_element_may_be_absent_but_not_nonsense(key):
 def test_kind_must_be_known():
     assert protection_gaps({"kind": "sectionalizer"}) == ("kind",)
     assert math.isnan(time_of({}, 1000.0))
+
+
+@pytest.mark.parametrize("curve", CURVES)
+def test_just_above_pickup_is_long_but_a_number(curve):
+    times = curve_time_s(curve, np.nextafter(1.0, 2.0) ** np.arange(1, 4), dial=1.0)
+    assert np.isfinite(times).all()
+    assert (times > 1e6).all()
+    assert (np.diff(times) < 0).all()
+
+
+@pytest.mark.parametrize("kind", ["relay", "fuse"])
+@pytest.mark.parametrize(("shots", "usable"), [(0, True), (4, True), (None, True), (5, False),
+                                               (-1, False), (1.0, False), (True, False),
+                                               ("3", False)])  # fmt: skip
+def test_reclose_shots_are_a_whole_number_up_to_four(kind, shots, usable):
+    one = {"relay": RELAY, "fuse": FUSE}[kind] | {"reclose_shots": shots}
+    assert protection_gaps(one) == (() if usable else ("reclose_shots",))
+    assert math.isnan(time_of(one, 2000.0)) is not usable
+    assert reclose_shots(one) == (shots if usable else None)
+
+
+def test_reclosing_that_is_not_stated_is_unknown():
+    assert reclose_shots(RELAY) is None
+    assert reclose_shots(None) is None
 
 
 def test_fuse_is_straight_on_log_paper():

@@ -76,8 +76,8 @@ def test_columns_are_scalars_side_by_side():
 
 
 def test_outside_the_table_is_refused():
-    with pytest.raises(TableError, match=r"0\.02 s"):
-        rating("2/0", 0.02, 5)
+    with pytest.raises(TableError, match=r"0\.005 s"):
+        rating("2/0", 0.005, 5)
     with pytest.raises(TableError, match="11 s"):
         rating("2/0", np.array([1.0, 11.0]), 5)
     with pytest.raises(ValueError, match="not a lead size"):
@@ -125,11 +125,14 @@ def test_end_temperature_at_the_withstand_level():
     assert pair == pytest.approx(end)
 
 
-def test_end_temperature_takes_the_offset_of_the_real_time():
-    offset = float(decrement_ratio(30, 0.1, frequency_hz=50))
-    hot = lead_end_temperature_c("2/0", 10_000, 0.1, 30, parallel=1, frequency_hz=50)
-    plain = lead_end_temperature_c("2/0", 10_000 * offset, 0.1, 0, parallel=1, frequency_hz=50)
+def test_end_temperature_takes_the_offset_and_the_counted_time():
+    offset = float(decrement_ratio(30, 0.3, frequency_hz=50))
+    hot = lead_end_temperature_c("2/0", 10_000, 0.3, 30, parallel=1, frequency_hz=50)
+    plain = lead_end_temperature_c("2/0", 10_000 * offset, 0.3, 0, parallel=1, frequency_hz=50)
     assert hot == pytest.approx(plain)
+    short = lead_end_temperature_c("2/0", 10_000, 0.1, 30, parallel=1, frequency_hz=50)
+    quarter = lead_end_temperature_c("2/0", 10_000, 0.25, 30, parallel=1, frequency_hz=50)
+    assert short == quarter < hot
 
 
 @pytest.mark.parametrize("size", ["2", "1", "1/0", "4/0", "350", "70 mm2"])

@@ -230,4 +230,5 @@ def test_duration_beyond_the_table_is_no_plan(territory):
 
 def test_parallel_line_is_spoken_of(territory):
     plan = gg.plan_job(territory, read("13-open-items"))
-    assert any("induced" in row["text"] for row in plan["cautions"])
+    assert any(row.get("line_id") == "T115" for row in plan["induction"])
+    assert any("T115 is energized beside" in row["text"] for row in plan["cautions"])

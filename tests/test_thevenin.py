@@ -55,16 +55,19 @@ def dense(f):
         i[3 * node : 3 * node + 3] += np.linalg.inv(z) @ v
     live = np.abs(y).sum(axis=1) > 0
     inverse = np.zeros_like(y)
-    inverse[np.ix_(live, live)] = np.linalg.inv(y[np.ix_(live, live)])
+    # a phase tied to no source has no inverse of its own; any generalized one serves the others
+    inverse[np.ix_(live, live)] = np.linalg.pinv(y[np.ix_(live, live)], rcond=1e-12)
     own = np.stack([inverse[3 * k : 3 * k + 3, 3 * k : 3 * k + 3] for k in range(n)])
     return own, (inverse @ i).reshape(n, 3)
 
 
-def agrees(f, rel=1e-5):
+def agrees(f, rel=1e-9):
     own, volt = dense(f)
     found = thevenin(f)
-    assert found.impedance_ohm == pytest.approx(own, rel=rel, abs=1e-9)
     here = (found.phases[:, None] & np.array([1, 2, 4])) > 0
+    own = np.where(here[:, :, None] & here[:, None, :], own, 0)
+    own[found.phases == 0] = np.nan
+    assert found.impedance_ohm == pytest.approx(own, rel=rel, abs=1e-9, nan_ok=True)
     assert found.voltage_v[here] == pytest.approx(volt[here], rel=rel)
     return found
 
@@ -230,3 +233,59 @@ def test_any_network_agrees_with_the_whole_matrix(seed):
     nodes = rng.choice(n, int(rng.integers(1, 4)), replace=False)
     sources = [(int(k), ZS * rng.uniform(1, 3), E * rng.uniform(0.95, 1.05)) for k in nodes]
     agrees(feed(spans, n_nodes=n, sources=sources))
+
+
+def test_a_phase_tied_to_no_source_is_loose_wire_in_a_loop():
+    # B opens before the ring: round the ring it is a closed wire that carries what is induced
+    one = feed(
+        [(0, 1, Z), (1, 2, Z), (2, 3, Z), (3, 1, Z), (3, 4, Z)], n_nodes=5, masks=[5, 7, 7, 7, 7]
+    )
+    assert list(agrees(one).phases) == [7, 5, 5, 5, 5]
+    # B is open in the ring as well: an open wire carries nothing
+    two = feed([(0, 1, Z), (1, 2, Z), (2, 3, Z), (3, 1, Z)], n_nodes=4, masks=[5, 7, 7, 5])
+    none = feed([(0, 1, Z), (1, 2, Z), (2, 3, Z), (3, 1, Z)], n_nodes=4, masks=[5, 5, 5, 5])
+    assert agrees(two).impedance_ohm == pytest.approx(agrees(none).impedance_ohm, rel=1e-9)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(0, 2**32 - 1))
+def test_any_network_with_phases_missing_agrees_with_the_whole_matrix(seed):
+    rng = np.random.default_rng(seed)
+    n = int(rng.integers(3, 30))
+    pairs = [(int(max(0, k - rng.integers(1, 4))), k) for k in range(1, n)]
+    pairs += [tuple(rng.integers(0, n, 2)) for _ in range(rng.integers(1, 6))]
+    pairs = sorted({(min(int(a), int(b)), max(int(a), int(b))) for a, b in pairs if a != b})
+    masks = np.where(rng.random(len(pairs)) < 0.7, 7, rng.integers(1, 8, len(pairs)))
+    spans = [(a, b, Z * rng.uniform(0.1, 1)) for a, b in pairs]
+    nodes = rng.choice(n, int(rng.integers(1, 3)), replace=False)
+    sources = [(int(k), ZS * rng.uniform(1, 3), E * rng.uniform(0.95, 1.05)) for k in nodes]
+    agrees(feed(spans, n_nodes=n, sources=sources, masks=masks), rel=1e-8)
+
+
+def test_a_long_ring_with_laterals_and_a_ring_in_a_ring():
+    rng = np.random.default_rng(5)
+    ring = [(k, k + 1, Z * rng.uniform(0.1, 1)) for k in range(40)] + [(40, 5, Z)]
+    cross = [(10, 20, 2 * Z), (15, 30, Z), (12, 41, Z), (41, 42, Z), (42, 12, Z), (25, 43, Z)]
+    agrees(feed([*ring, *cross], n_nodes=44))
+
+
+@pytest.mark.parametrize("share", [0.0, 0.15])
+def test_a_street_grid_is_eliminated_and_put_back(share):
+    # 12 x 12 crossings: more junctions than are inverted as they are; some phases missing
+    rng = np.random.default_rng(3)
+    side = 12
+    pairs = [(k, k + 1) for k in range(side * side) if k % side < side - 1]
+    pairs += [(k, k + side) for k in range(side * (side - 1))]
+    masks = np.where(rng.random(len(pairs)) < share, rng.integers(1, 8, len(pairs)), 7)
+    spans = [(a, b, Z * rng.uniform(0.1, 1)) for a, b in pairs]
+    sources = [(0, ZS, E), (100, 2 * ZS, 1.02 * E)]
+    f = feed(spans, n_nodes=side * side, sources=sources, masks=masks)
+    found = agrees(f, rel=1e-8)
+    assert (found.phases == 7).mean() > 0.9
+
+
+def test_many_neighbours_are_inverted_as_they_are():
+    # every node joined to every other: nothing has few neighbours
+    rng = np.random.default_rng(4)
+    spans = [(a, b, Z * rng.uniform(0.1, 1)) for b in range(30) for a in range(b)]
+    agrees(feed(spans, n_nodes=30, sources=[(0, ZS, E), (7, ZS, E)]))

@@ -5,13 +5,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from gridground.electrical.body import tolerable_body_a
 from gridground.electrical.tolerable import (
     limit_a,
+    limit_table,
     limit_v,
     rule_names,
     step_limit_v,
     surface_ratio,
-    tolerable_body_a,
     touch_limit_v,
 )
 from gridground.errors import InputError, TableError
@@ -72,9 +73,18 @@ def test_body_current_of_a_voltage_rule():
         ("DOE-HDBK-1092", -1.0),
         ("DOE-HDBK-1092", math.nan),
         ("DOE-HDBK-1092", math.inf),
-        ("IEEE 80 50 kg", 0.0299),
+        ("IEEE 80 50 kg", 0.0099),
         ("IEEE 80 50 kg", 3.01),
+        ("IEEE 80 50 kg 500 ohm", 3.01),
         ("IEEE 80 70 kg", math.nan),
+        ("EN 50522", 0.0499),
+        ("EN 50522", 10.01),
+        ("EN 50522", math.nan),
+        ("IEC 60479-1", 0.0499),
+        ("IEC 60479-1", 10.01),
+        ("strictest", 10.01),
+        ("strictest", 0.0),
+        ("strictest", math.nan),
     ],
 )
 def test_a_duration_outside_the_rule_is_refused(rule, duration_s):
@@ -83,7 +93,7 @@ def test_a_duration_outside_the_rule_is_refused(rule, duration_s):
 
 
 def test_the_refusal_names_the_range():
-    with pytest.raises(TableError, match=r"12 s is beyond the table \(0\.03 s to 3 s; IEEE 80"):
+    with pytest.raises(TableError, match=r"12 s is beyond the table \(0\.01 s to 3 s; IEEE 80"):
         volts("IEEE 80 50 kg", 12)
     with pytest.raises(TableError, match=r"\(0 s to 10 s; DOE"):
         volts("DOE-HDBK-1092", 12)
@@ -116,7 +126,18 @@ def test_a_body_that_cannot_be_is_rejected(body_ohm):
 
 
 def test_every_row_of_the_table_is_a_rule():
-    assert list(rule_names()) == ["DOE-HDBK-1092", "IEEE 80 50 kg", "IEEE 80 70 kg"]
+    assert list(rule_names()) == [
+        "DOE-HDBK-1092",
+        "IEEE 80 50 kg",
+        "IEEE 80 70 kg",
+        "IEEE 80 50 kg 500 ohm",
+        "IEEE 80 70 kg 500 ohm",
+        "IEEE 80 50 kg 1000 ohm",
+        "IEEE 80 70 kg 1000 ohm",
+        "EN 50522",
+        "IEC 60479-1",
+        "strictest",
+    ]
     for name in rule_names():
         rows = [row for row in read_table("tolerable") if row["rule"] == name]
         for before, after in pairwise(rows):
@@ -125,7 +146,7 @@ def test_every_row_of_the_table_is_a_rule():
 
 def test_no_longer_time_ever_allows_more():
     for rule in rule_names():
-        times = np.geomspace(0.03, 3, 300)
+        times = np.geomspace(0.05, 3, 300)
         limits = [volts(rule, t) for t in times]
         assert limits == sorted(limits, reverse=True)
 
@@ -140,7 +161,7 @@ def test_body_current_takes_columns():
     pd.testing.assert_series_equal(result, pd.Series([0.314, 0.157], index=["P1", "P2"]))
 
 
-@pytest.mark.parametrize("duration_s", [0.0299, 3.001, 0.0, -1.0])
+@pytest.mark.parametrize("duration_s", [0.0099, 10.001, 0.0, -1.0])
 def test_body_current_outside_its_range(duration_s):
     for value in (duration_s, np.array([1.0, duration_s])):
         with pytest.raises(TableError, match=f"{duration_s:g} s is beyond the table"):
@@ -217,3 +238,72 @@ def test_small_values_are_values():
     )
     assert volts(0.5, 1) == 0.5
     assert limit_a("IEEE 80 50 kg", duration_s=1, body_ohm=0.5) == pytest.approx(0.116)
+
+
+DURATIONS_S = (0.01, 0.02, 0.03, 0.0499, 0.05, 0.1, 0.25, 0.26, 0.34, 0.5, 0.6, 0.8, 1, 2, 3, 5, 10)
+
+
+def test_the_default_is_the_strictest_and_never_above_what_it_was():
+    # until now the default was the handbook's rule; errs to the strict side everywhere
+    (row,) = [row for row in read_table("limits") if row["key"] == "worker_limit"]
+    assert row["default"] == "strictest"
+    for duration_s in (*DURATIONS_S, *np.geomspace(0.01, 10, 200)):
+        for body_ohm in (500, 1000, 2000):
+            now = volts("strictest", duration_s, body_ohm)
+            assert now <= volts("DOE-HDBK-1092", duration_s, body_ohm)
+
+
+def test_the_strictest_is_a_rule_and_none_is_below_it():
+    for duration_s in DURATIONS_S:
+        found = limit_v("strictest", duration_s=duration_s, body_ohm=1000)
+        rows = limit_table(duration_s=duration_s, body_ohm=1000)
+        there = {row["rule"]: row["limit_v"] for row in rows if row["limit_v"] is not None}
+        assert found.volts == min(there.values())
+        least = min(there, key=there.__getitem__)
+        assert found.rule.startswith(f"strictest: {least} (")
+    assert volts("strictest", 0.5, 200) == pytest.approx(0.116 / math.sqrt(0.5) * 200)
+
+
+def test_where_the_iec_rule_is_the_strictest():
+    # 80 mA by half of 1332 ohm at 53 V, below 58 V of the handbook's continuation
+    found = limit_v("strictest", duration_s=1.0, body_ohm=1000)
+    assert found.rule.startswith("strictest: IEC 60479-1 (permissible body current of EN 50522")
+    assert found.volts == pytest.approx(0.08 * 0.5 * 1332, rel=2e-3)
+
+
+def test_the_table_shows_every_rule_or_why_not():
+    rows = limit_table(duration_s=5.0, body_ohm=500)
+    assert [row["rule"] for row in rows] == [name for name in rule_names() if name != "strictest"]
+    for row in rows:
+        assert (row["limit_v"] is None) != (row["reason"] is None)
+        assert row["source"]
+    none = [row["rule"] for row in rows if row["limit_v"] is None]
+    assert none == [name for name in rule_names() if name.startswith("IEEE 80")]
+    assert all("5 s is beyond the table (0.01 s to 3 s" in r["reason"] for r in rows if r["reason"])
+    with pytest.raises(InputError):
+        limit_table(duration_s=0.5, body_ohm=0)
+
+
+def test_a_fixed_body_stays_and_the_jobs_body_counts():
+    for body_ohm in (500, 1000, 1500):
+        for weight, k in (("50 kg", 0.116), ("70 kg", 0.157)):
+            for fixed in (500, 1000):
+                found = volts(f"IEEE 80 {weight} {fixed} ohm", 0.25, body_ohm)
+                assert found == pytest.approx(2 * k * fixed)
+            assert volts(f"IEEE 80 {weight}", 0.25, body_ohm) == pytest.approx(2 * k * body_ohm)
+
+
+def test_short_times_count_as_the_shortest_tested():
+    for rule in ("IEEE 80 50 kg", "IEEE 80 70 kg 500 ohm"):
+        at_least = volts(rule, 0.03)
+        assert volts(rule, 0.01) == volts(rule, 0.02) == at_least
+        said = limit_v(rule, duration_s=0.02, body_ohm=1000).rule
+        assert "0.01 to 0.03 s count as 0.03 s" in said
+    assert tolerable_body_a(0.01, weight="50 kg") == tolerable_body_a(0.03, weight="50 kg")
+
+
+def test_the_european_curve_between_its_points():
+    # independent: halfway on both logarithmic scales is the geometric mean
+    between = math.sqrt(0.2 * 0.5)
+    assert volts("EN 50522", between) == pytest.approx(math.sqrt(537 * 220), rel=1e-9)
+    assert limit_v("EN 50522", duration_s=1, body_ohm=1).rule.startswith("EN 50522 (EN 50522:2010")

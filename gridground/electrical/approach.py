@@ -3,43 +3,55 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from gridground.errors import TableError
+from gridground.electrical.approach_own import check_own, own_source
+from gridground.errors import InputError, TableError
+from gridground.tables import read_table
 from gridground.territory.frame import within
 from gridground.units import round_up
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from gridground.territory.layers import Territory
     from gridground.territory.ways import Zone
 
 SOURCE = "29 CFR 1910.269(l)(3) Tables R-3, R-4, R-5 (2014), second hand"
 REACH_M = 100.0
-# Table R-4: upper end of the band [kV], electrical component phase-ground and phase-phase [m].
-_R4 = ((15.0, 0.04, 0.07), (36.0, 0.16, 0.28), (46.0, 0.23, 0.37), (72.5, 0.39, 0.59))
-# Table R-5: altitude up to [m], factor.
-_R5 = (
-    (900, 1.00), (1200, 1.02), (1500, 1.05), (1800, 1.08), (2100, 1.11), (2400, 1.14),
-    (2700, 1.17), (3000, 1.20), (3600, 1.25), (4200, 1.30), (4800, 1.35), (5400, 1.39),
-    (6000, 1.44),
-)  # fmt: skip
+_AIR_ONLY = "phase to phase only where nothing but air is in the gap"
+_TABLE_R4_UP_TO_KV = 72.5
+# C of Table R-3: phase to phase with nothing in the gap but air; 0.011 in every other case.
 _AIR, _TOOL = 0.01, 0.011
+Exposure = Literal["phase-ground", "phase-phase"]
 
 
 def altitude_ratio(altitude_m: float) -> float:
     """Return the altitude correction factor of Table R-5.
 
+    Parameters
+    ----------
+    altitude_m : float
+        Above sea level [m].
+
     Raises
     ------
     TableError
-        Above 6,000 m.
+        Above 6,000 m, or where the altitude is NaN.
+
+    Examples
+    --------
+    >>> altitude_ratio(900), altitude_ratio(901)
+    (1.0, 1.02)
     """
-    for upper, ratio in _R5:
-        if altitude_m <= upper:
-            return ratio
-    raise TableError("altitude", f"{altitude_m:,.0f} m", "6,000 m", SOURCE)
+    rows = read_table("approach_altitude")
+    for row in rows:
+        if altitude_m <= float(row["up_to_m"]):
+            return float(row["ratio"])
+    highest = f"{float(rows[-1]['up_to_m']):,.0f} m"
+    raise TableError("altitude", f"{altitude_m:,.0f} m", highest, rows[-1]["source"])
 
 
 def approach_m(nominal_kv: float, *, phase_to_phase: bool, altitude_m: float) -> float | None:
@@ -64,51 +76,70 @@ def approach_m(nominal_kv: float, *, phase_to_phase: bool, altitude_m: float) ->
     TableError
         Above 800 kV or 6,000 m.
 
+    Notes
+    -----
+    ``D = M + A D_e``: M for inadvertent movement, A for altitude, D_e 0.02 m up to 5 kV, Table R-4
+    up to 72.5 kV, ``0.3048 (C + a) V_LG T`` above, with the overvoltage T that stands where the
+    employer has determined none. Up to 5 kV the rule asks for no A; taking it is our judgement
+    and errs to the longer side. A voltage between two bands belongs to the upper one. The phase
+    to phase distance above 72.5 kV holds for a gap of air only: no tool across it, no large
+    conductive object in it.
+
+    References
+    ----------
+    .. [1] 29 CFR 1910.269(l)(3), Tables R-3, R-4 and R-5 (2014), second hand.
+
     Examples
     --------
-    >>> approach_m(12.47, phase_to_phase=False, altitude_m=0), approach_m(
-    ...     115, phase_to_phase=False, altitude_m=0)
-    (0.65, 1.13)
+    >>> approach_m(12.47, phase_to_phase=False, altitude_m=0)
+    0.65
+    >>> approach_m(121, phase_to_phase=False, altitude_m=0)
+    1.13
     """
-    if nominal_kv <= 0.3:
+    rows = read_table("approach_formula")
+    row = next((r for r in rows if nominal_kv <= float(r["up_to_kv"])), None)
+    if row is None:
+        largest = f"{rows[-1]['up_to_kv']} kV"
+        raise TableError("voltage", f"{nominal_kv:g} kV", largest, rows[-1]["source"])
+    if row["electrical"] == "avoid contact":
         return None
-    if nominal_kv <= 0.75:
-        return 0.33
-    if nominal_kv <= 5.0:
-        return 0.63
-    ratio = altitude_ratio(altitude_m)
-    for upper, ground, phase in _R4:
-        if nominal_kv <= upper:
-            return round_up(0.61 + ratio * (phase if phase_to_phase else ground), 0.01)
-    if nominal_kv > 800:
-        raise TableError("voltage", f"{nominal_kv:g} kV", "800 kV", SOURCE)
-    return round_up(_high_voltage_m(nominal_kv, phase_to_phase, ratio), 0.01)
-
-
-def _high_voltage_m(nominal_kv: float, phase_to_phase: bool, ratio: float) -> float:
-    """Return D = 0.3048 (C + a) V_LG T A + M above 72.5 kV, with the rule's default overvoltage."""
-    overvoltage = 3.5 if nominal_kv <= 420 else 3.0 if nominal_kv <= 550 else 2.5
-    line_kv = nominal_kv / math.sqrt(3)
-    factor = 1.35 * overvoltage + 0.45 if phase_to_phase else overvoltage
-    peak_kv = factor * line_kv * math.sqrt(2)
-    bands: tuple[tuple[float, float, float], ...]
-    if phase_to_phase:
-        bands = (
-            (630, 0, math.inf), (848, 630, 155000), (1131, 633.6, 152207), (1485, 628, 153846),
-            (math.inf, 350.5, 203666),
-        )  # fmt: skip
-        constant = _AIR
+    exposure: Exposure = "phase-phase" if phase_to_phase else "phase-ground"
+    if row["electrical"] == "fixed":
+        electrical_m = float(row["air_m"])
+    elif row["electrical"] == "table":
+        electrical_m = _table_r4_m(nominal_kv, exposure)
     else:
-        bands = (
-            (635, 0, math.inf), (915, 635, 140000), (1050, 645, 135000), (math.inf, 675, 125000),
-        )  # fmt: skip
-        constant = _TOOL
-    offset, slope = next((o, s) for upper, o, s in bands if peak_kv <= upper)
-    saturation = max(peak_kv - offset, 0.0) / slope
-    return 0.3048 * (constant + saturation) * line_kv * factor * ratio + 0.31
+        electrical_m = _overvoltage_m(nominal_kv, exposure)
+    return round_up(float(row["movement_m"]) + altitude_ratio(altitude_m) * electrical_m, 0.01)
 
 
-def approach_rows(territory: Territory, zone: Zone) -> list[dict[str, Any]]:
+def _table_r4_m(nominal_kv: float, exposure: Exposure) -> float:
+    """Return the electrical component of Table R-4."""
+    row = next(r for r in read_table("approach_electrical") if nominal_kv <= float(r["up_to_kv"]))
+    return float(row[exposure.replace("-", "_") + "_m"])
+
+
+def _overvoltage_m(nominal_kv: float, exposure: Exposure) -> float:
+    """Return ``0.3048 (C + a) V_LG T`` above 72.5 kV."""
+    rows = read_table("approach_overvoltage")
+    row = next(r for r in rows if nominal_kv <= float(r["up_to_kv"]))
+    overvoltage = float(row["overvoltage_ratio"])
+    line_kv = nominal_kv / math.sqrt(3)
+    factor = 1.35 * overvoltage + 0.45 if exposure == "phase-phase" else overvoltage
+    peak_kv = factor * line_kv * math.sqrt(2)
+    band = next(
+        r
+        for r in read_table("approach_saturation")
+        if r["exposure"] == exposure and peak_kv <= float(r["up_to_peak_kv"])
+    )
+    saturation = max(peak_kv - float(band["offset_kv"]), 0.0) / float(band["slope_kv"])
+    constant = _AIR if exposure == "phase-phase" else _TOOL
+    return 0.3048 * (constant + saturation) * line_kv * factor
+
+
+def approach_rows(
+    territory: Territory, zone: Zone, *, own_m: Mapping[str, float] | None = None
+) -> list[dict[str, Any]]:
     """Return the distances to the worked circuits and to every other line within 100 m.
 
     Parameters
@@ -117,6 +148,24 @@ def approach_rows(territory: Territory, zone: Zone) -> list[dict[str, Any]]:
         As read.
     zone : Zone
         The worksite.
+    own_m : dict of float or None
+        The employer's own distances by circuit or line id (`limits.approach`) [m]; None and an
+        empty one: none stated, the rule's distances stand.
+
+    Returns
+    -------
+    list of dict
+        Rows of ``approach``. Where the employer states a distance both distances are that one and
+        the row's `rule_phase_ground_m` and `rule_phase_phase_m` hold the rule's. `altitude_m` is
+        the highest stated within 100 m of the work; `altitude_stated` is False where none is and
+        0 m (up to 900 m) stands in.
+
+    Raises
+    ------
+    InputError
+        For own distances that are smaller than the rule's: all of them at once.
+    TableError
+        Above 800 kV or 6,000 m.
     """
     import shapely  # noqa: PLC0415  start-up time
 
@@ -124,7 +173,7 @@ def approach_rows(territory: Territory, zone: Zone) -> list[dict[str, Any]]:
     if zone.span is not None:
         span_rows.add(zone.span)
     drawn = shapely.union_all([territory.spans.geometry[s] for s in sorted(span_rows)])
-    altitude = _altitude_m(territory, zone)
+    altitude = _altitude_m(territory, zone, drawn)
     near = within(territory.spans.geometry, drawn, REACH_M)
     circuits = sorted({*zone.circuit_ids, *map(str, territory.spans["circuit_id"][near])})
     row = territory.circuits.index()
@@ -136,17 +185,39 @@ def approach_rows(territory: Territory, zone: Zone) -> list[dict[str, Any]]:
             _row("line_id", str(lines.ids[k]), float(lines["nominal_kv"][k]), altitude)
             for k in found
         ]
-    return rows
+    stated = {} if own_m is None else own_m
+    if problems := check_own(rows, stated):
+        raise InputError(list(problems))
+    return [_with_own(row, stated) for row in rows]
 
 
-def _altitude_m(territory: Territory, zone: Zone) -> float:
-    """Return the largest altitude stated at the zone's poles; 0 where none is (up to 900 m)."""
+def _with_own(row: dict[str, Any], own_m: Mapping[str, float]) -> dict[str, Any]:
+    """Return a row with the employer's distance, which is not smaller than the rule's."""
+    name = str(row.get("circuit_id") or row.get("line_id"))
+    if name not in own_m:
+        return row
+    both = ("phase_ground_m", "phase_phase_m")
+    own = round_up(own_m[name], 0.01)
+    single = row["phase_phase_m"] is None and row["phase_ground_m"] is not None
+    return row | {
+        **{f"rule_{key}": row[key] for key in both},
+        "phase_ground_m": own,
+        "phase_phase_m": None if single else own,
+        "source": own_source(row),
+    }
+
+
+def _altitude_m(territory: Territory, zone: Zone, drawn: Any) -> float | None:  # noqa: ANN401  a geometry
+    """Return the largest altitude stated at the zone's poles and within reach; None for none."""
     poles = sorted(zone.poles | {way.far for way in zone.ways})
-    stated = territory.poles["altitude_m"][poles].astype(float)
-    return float(np.nanmax(stated)) if np.isfinite(stated).any() else 0.0
+    near = np.flatnonzero(within(territory.poles.geometry, drawn, REACH_M))
+    stated = territory.poles["altitude_m"][[*poles, *near]].astype(float)
+    return float(np.nanmax(stated)) if np.isfinite(stated).any() else None
 
 
-def _circuit_row(territory: Territory, name: str, row: int, altitude_m: float) -> dict[str, Any]:
+def _circuit_row(
+    territory: Territory, name: str, row: int, altitude_m: float | None
+) -> dict[str, Any]:
     """Return a circuit's row; a single-wire circuit states its voltage to ground."""
     circuits = territory.circuits
     nominal_kv = float(circuits["nominal_kv"][row])
@@ -157,16 +228,18 @@ def _circuit_row(territory: Territory, name: str, row: int, altitude_m: float) -
     return found | {"nominal_kv": nominal_kv, "phase_phase_m": None}
 
 
-def _row(key: str, name: str, nominal_kv: float, altitude_m: float) -> dict[str, Any]:
+def _row(key: str, name: str, nominal_kv: float, altitude_m: float | None) -> dict[str, Any]:
     """Return one row of ``approach``; distances are null where the voltage is not known."""
+    height_m = 0.0 if altitude_m is None else altitude_m
+    where = {"altitude_m": height_m, "altitude_stated": altitude_m is not None}
     if math.isnan(nominal_kv):
         unknown = {"nominal_kv": None, "phase_ground_m": None, "phase_phase_m": None}
-        return {key: name, **unknown, "altitude_m": altitude_m, "source": "voltage not stated"}
+        return {key: name, **unknown, **where, "source": "voltage not stated"}
     return {
         key: name,
         "nominal_kv": nominal_kv,
-        "phase_ground_m": approach_m(nominal_kv, phase_to_phase=False, altitude_m=altitude_m),
-        "phase_phase_m": approach_m(nominal_kv, phase_to_phase=True, altitude_m=altitude_m),
-        "altitude_m": altitude_m,
-        "source": SOURCE,
+        "phase_ground_m": approach_m(nominal_kv, phase_to_phase=False, altitude_m=height_m),
+        "phase_phase_m": approach_m(nominal_kv, phase_to_phase=True, altitude_m=height_m),
+        **where,
+        "source": SOURCE if nominal_kv <= _TABLE_R4_UP_TO_KV else f"{SOURCE}; {_AIR_ONLY}",
     }

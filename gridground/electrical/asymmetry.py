@@ -53,7 +53,8 @@ def decrement_ratio(
     if (ratio < 0).any() or (duration <= 0).any() or not frequency_hz > 0:
         raise ValueError("X/R must not be negative; duration and frequency must be above zero")
     constant_s = ratio / (2.0 * np.pi * frequency_hz)
-    with np.errstate(divide="ignore", invalid="ignore"):
+    # a vanishing time constant makes `twice` infinite, and the share nothing
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         twice = 2.0 * duration / constant_s
         share = np.where(twice == 0, 2.0, -2.0 * np.expm1(-twice) / twice)
     share = np.where(ratio == 0, 0.0, share)
@@ -94,5 +95,5 @@ def first_peak_ratio(
     ratio = np.asarray(x_over_r, float)
     if (ratio < 0).any():
         raise ValueError("X/R must not be negative")
-    with np.errstate(divide="ignore"):
+    with np.errstate(divide="ignore", over="ignore"):
         return (np.sqrt(2.0) * (1.0 + np.exp(-np.pi / ratio)))[()]

@@ -1,49 +1,48 @@
 """What a worker would see: every way of energizing the line, solved with the leads in place.
 
-One reduction per origin and state of the neutral; every event and every contact is then answered
-on the small port network. The body is in the circuit: for a linear network the voltage between two
-points with the body across them is V = Voc R_b / (R_b + Z_th), exactly.
+One reduction per origin; breaks of the neutral, states of the leads, events and contacts are then
+answered on the small port network. The body is in the circuit: for a linear network the voltage
+between two points with the body across them is V = Voc R_b / (R_b + Z_th), exactly.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from itertools import combinations
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gridground.electrical.energizing import Origin, Setting, events, models
-from gridground.electrical.ladder import EARTH
+from gridground.electrical.contacts import DUST_DIGITS, contacts_of, worst_cases
+from gridground.electrical.driving import Asked, answers, lead_states
+from gridground.electrical.energizing import Injection, Origin, Setting, build_model
 from gridground.electrical.places import ELECTRODES, Branch, Layout, Place
 from gridground.errors import NotReachedError
-from gridground.record import WorkerCase
 from gridground.units import significant
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
-    from gridground.electrical.energizing import Event, Model
-    from gridground.electrical.places import Located
+    from gridground.electrical.contacts import Contact
+    from gridground.electrical.driving import Answer
+    from gridground.electrical.energizing import Model, Neutral
+    from gridground.record import WorkerCase
     from gridground.territory.layers import Territory
 
 __all__ = [
     "Branch",
+    "Injection",
     "Layout",
     "Origin",
     "Place",
     "PlaceRise",
     "Setting",
+    "SolvedOrigin",
     "Study",
     "counter_example_v",
     "study",
 ]
-
-Contact = tuple[str, int, int]  # its name and the two nodes
-# Below a microvolt or a microampere there is only rounding dust, which differs between machines.
-_DUST_DIGITS = 6
 
 
 @dataclass(frozen=True)
@@ -57,22 +56,51 @@ class PlaceRise:
 
 
 @dataclass(frozen=True)
+class SolvedOrigin:
+    """One origin of the study: what it is and the worst it does to the worker.
+
+    Attributes
+    ----------
+    name, kind : str
+        Id, and ``"own source"``, ``"device closed again"``, ``"other circuit falls on"``,
+        ``"equipment"`` or ``"line falls on"``.
+    pole_id : str or None
+        Pole at which it comes in; None for sources that feed the line along its own spans.
+    limit_v : float
+        Tolerable voltage of its cases [V].
+    worst_v : float
+        Largest voltage on the worker [V].
+    """
+
+    name: str
+    kind: str
+    pole_id: str | None
+    limit_v: float
+    worst_v: float
+
+
+@dataclass(frozen=True)
 class Study:
     """The answer.
 
     Attributes
     ----------
     cases : tuple of WorkerCase
-        Every event and contact.
+        Every event and contact, those of people on the ground (`WorkerCase.whose`) too.
     lead_current_a : ndarray, shape (n_rows,)
-        Largest current of each lead row over all events [A]; NaN for rows no branch speaks of.
+        Largest current of each lead row over all events and states [A]; NaN for rows no branch
+        speaks of.
     rises : tuple of PlaceRise
         Places with an electrode.
     residual : float
-        Largest violation of the current law, on the port network and on the whole network carried
-        back from it, relative to the current injected.
+        Largest violation of the current law over all nodes of the network, carried back from its
+        ports, relative to the current injected.
     notes : tuple of str
         What was assumed or left out.
+    origins : tuple of SolvedOrigin
+        Where energy was let in from.
+    by_state : dict
+        State of the leads -> largest determined voltage on the worker [V].
     """
 
     cases: tuple[WorkerCase, ...]
@@ -80,12 +108,50 @@ class Study:
     rises: tuple[PlaceRise, ...]
     residual: float
     notes: tuple[str, ...]
+    origins: tuple[SolvedOrigin, ...]
+    by_state: dict[str, float]
+
+    @property
+    def worker_cases(self) -> tuple[WorkerCase, ...]:
+        """The cases inside the bonded zone, the only ones that the bonds answer for."""
+        return tuple(case for case in self.cases if case.whose == "worker")
+
+    @property
+    def ground_cases(self) -> tuple[WorkerCase, ...]:
+        """The cases of people on the ground, whom the cone zone keeps off."""
+        return tuple(case for case in self.cases if case.whose == "ground person")
 
     @property
     def worst(self) -> WorkerCase | None:
-        """The case with the largest voltage; a contact whose voltage is not determined leads."""
-        loose = [c for c in self.cases if not c.passed and c.voltage_v <= c.limit_v]
-        return max(loose or self.cases, key=lambda c: c.voltage_v, default=None)
+        """The worker's case with the largest voltage; one that is not determined leads."""
+        return _worst(self.worker_cases)
+
+    @property
+    def worst_ground(self) -> WorkerCase | None:
+        """The largest voltage of a person on the ground; it decides nothing about the worker."""
+        return _worst(self.ground_cases)
+
+    @property
+    def tightest(self) -> WorkerCase | None:
+        """The worker's case nearest to, or farthest over, its own limit."""
+        return max(
+            self.worker_cases, key=lambda c: (_loose(c), c.voltage_v / c.limit_v), default=None
+        )
+
+    @property
+    def rod_a(self) -> dict[str, float]:
+        """Largest current of the electrode of each place, by the id of the pole or span [A]."""
+        return {str(rise.pole_id or rise.span_id): rise.electrode_a for rise in self.rises}
+
+
+def _loose(case: WorkerCase) -> bool:
+    """Say whether the voltage of a case is not determined."""
+    return not case.passed and case.voltage_v <= case.limit_v
+
+
+def _worst(cases: Sequence[WorkerCase]) -> WorkerCase | None:
+    """Return the case with the largest voltage; those whose voltage is not determined lead."""
+    return max(cases, key=lambda case: (_loose(case), case.voltage_v), default=None)
 
 
 def study(
@@ -109,16 +175,14 @@ def study(
     Study
         Events are all combinations of the phases that reach the places (an ungrounded source: of
         two phases or more; what a single phase of it drives is a charging current that this model
-        does not hold). Contacts at a worksite: every side of every phase and the neutral against
-        the bar (or the steel pole), the sides of a split phase against each other, and of all
-        other pairs within reach the worst. Where no lead ends on a bar or a pole the worker is
-        taken to stand at earth potential (``A-ground@P20``).
+        does not hold); of what falls on the line each conductor it touches, and all of them.
+        Contacts as `contacts_of` lists them.
 
     Raises
     ------
     NetworkError
-        Where a circuit's own source does not reach the places (a device closed again that does
-        not is named in `notes`), or a lead ends on something that is not there.
+        Where a circuit's own source does not reach the places (any other origin that does not is
+        named in `notes`), or a lead ends on something that is not there.
 
     Notes
     -----
@@ -127,44 +191,116 @@ def study(
     source pole, which `source_ground_ohm` ties to earth; so a bolted fault from a phase to the
     neutral at the source pole draws `fault_1ph_a`. An ungrounded source has a neutral point tied
     to nothing; where nothing else ties its phases to earth, the point stands at earth potential.
+    Of the sources only the one that is the origin is switched on.
 
-    Broken neutral: interrupted in the span by which the shortest way from the source enters the
-    first ground or worksite pole. Other circuits are laid as far as they hang between the same
-    poles as the circuits worked on or fed; their neutrals beyond are left out.
+    Broken neutral: every state of `neutral_breaks`; a case keeps the worst of them. Circuits that
+    are neither worked on nor the origin are laid as far as they hang between the same poles as
+    those; their neutrals beyond are left out.
+
+    Leads: every state that the branches give (`STATES`); a case keeps the largest voltage and
+    says in which state, currents and rises are the largest over the states.
 
     Lead and electrode currents are solved without the body, which takes less than a thousandth.
     """
-    notes: list[str] = []
-    cases: list[WorkerCase] = []
-    n_rows = max((b.row for p in layout.places for b in p.branches), default=-1) + 1
-    current = np.full(n_rows, np.nan)
-    rise = np.zeros((len(layout.places), 2))
-    residual = 0.0
+    tally = _Tally.of(layout)
     for origin in origins:
         try:
-            reduced = list(models(territory, layout, origin, setting, notes))
+            model = build_model(territory, layout, origin, setting, tally.notes)
         except NotReachedError:
             if origin.name == origin.circuit_id:
                 raise
-            notes.append(f"{origin.name} closed again does not reach the grounds: no case of it")
+            again = " closed again" if origin.kind == "device closed again" else ""
+            tally.notes.append(f"{origin.name}{again} does not reach the grounds: no case of it")
             continue
-        for model in reduced:
-            for event in events(model, setting):
-                residual = max(residual, event.residual)
-                _collect_currents(model, event, current, rise)
-                cases += _cases(model, event, setting)
-    if origins and np.isnan(current).all() and n_rows:
+        tally.solve(model, setting)
+    if origins and np.isnan(tally.current_a).all() and len(tally.current_a):
         raise NotReachedError("no source reaches the places with grounds")
-    loose = sorted({c.contact for c in cases if not c.passed and c.voltage_v <= c.limit_v})
-    if loose:
-        notes.append(f"not bonded, the voltage is not determined: {', '.join(loose)}")
-    rises = tuple(
-        PlaceRise(p.pole_id, p.span_id, significant(float(v)), significant(float(a)))
-        for p, (v, a) in zip(layout.places, rise, strict=True)
-        if not p.ends.isdisjoint(ELECTRODES)
-    )
-    current = np.round(current, _DUST_DIGITS)
-    return Study(tuple(cases), current, rises, residual, tuple(dict.fromkeys(notes)))
+    return tally.study()
+
+
+@dataclass
+class _Tally:
+    """What is collected over all origins."""
+
+    layout: Layout
+    current_a: NDArray[np.float64]
+    rise: NDArray[np.float64]  # of each place's electrode: volts, amperes
+    notes: list[str] = field(default_factory=list)
+    cases: list[WorkerCase] = field(default_factory=list)
+    origins: list[SolvedOrigin] = field(default_factory=list)
+    by_state: dict[str, float] = field(default_factory=dict)
+    residual: float = 0.0
+
+    @classmethod
+    def of(cls, layout: Layout) -> _Tally:
+        """Return an empty one."""
+        n_rows = max((b.row for p in layout.places for b in p.branches), default=-1) + 1
+        return cls(layout, np.full(n_rows, np.nan), np.zeros((len(layout.places), 2)))
+
+    def solve(self, model: Model, setting: Setting) -> None:
+        """Solve every event of one origin in every state."""
+        contacts = contacts_of(model.places)
+        electrodes = [(k, e) for k, p in enumerate(model.places) for e in p.electrodes]
+        asked = Asked(
+            np.array([(c.one, c.other) for c in contacts], np.intp).reshape(-1, 2),
+            np.array([e.node for _, e in electrodes], np.intp),
+        )
+        ohm = np.array([e.resistance_ohm for _, e in electrodes])
+        solved: list[tuple[Neutral, Answer]] = []
+        for neutral, opened in model.neutrals:
+            found, residual = answers(model, opened, asked, setting)
+            self.residual = max(self.residual, residual)
+            solved += [(neutral, answer) for answer in found]
+        row = np.array([b.row for p in self.layout.places for b in p.branches], np.intp)
+        most_a = np.array([a.lead_a.max(axis=0) for _, a in solved]).max(axis=0)
+        np.fmax.at(self.current_a, row, most_a)
+        most_v = np.array([a.node_v.max(axis=0) for _, a in solved]).max(axis=0)
+        place = np.array([k for k, _ in electrodes], np.intp)
+        np.maximum.at(self.rise, place, np.column_stack([most_v, most_v / ohm]))
+        self._collect_states(model, contacts, [answer for _, answer in solved])
+        cases = list(worst_cases(model, contacts, solved, setting))
+        self.cases += cases
+        self._collect_origin(model, cases, setting)
+
+    def _collect_states(
+        self, model: Model, contacts: Sequence[Contact], solved: Sequence[Answer]
+    ) -> None:
+        """Raise the largest determined voltage on the worker in each state of the leads."""
+        worker = np.array([c.whose == "worker" for c in contacts], bool)
+        for number, state in enumerate(lead_states(model)):
+            volts = [a.body_v[number][worker & a.tied].max(initial=0.0) for a in solved]
+            shown_v = significant(round(float(max(volts)), DUST_DIGITS))
+            self.by_state[state] = max(shown_v, self.by_state.get(state, 0.0))
+
+    def _collect_origin(self, model: Model, cases: Sequence[WorkerCase], setting: Setting) -> None:
+        """Note what an origin is and does."""
+        origin = model.origin
+        limit_v = setting.limit_v if origin.limit_v is None else origin.limit_v
+        worst = _worst([case for case in cases if case.whose == "worker"])
+        worst_v = 0.0 if worst is None else worst.voltage_v
+        self.origins.append(
+            SolvedOrigin(origin.name, origin.kind, origin.pole_id, limit_v, worst_v)
+        )
+
+    def study(self) -> Study:
+        """Return the answer."""
+        loose = sorted({c.contact for c in self.cases if c.whose == "worker" and _loose(c)})
+        if loose:
+            self.notes.append(f"not bonded, the voltage is not determined: {', '.join(loose)}")
+        rises = tuple(
+            PlaceRise(p.pole_id, p.span_id, significant(float(v)), significant(float(a)))
+            for p, (v, a) in zip(self.layout.places, self.rise, strict=True)
+            if not p.ends.isdisjoint(ELECTRODES)
+        )
+        return Study(
+            tuple(self.cases),
+            np.round(self.current_a, DUST_DIGITS),
+            rises,
+            self.residual,
+            tuple(dict.fromkeys(self.notes)),
+            tuple(self.origins),
+            self.by_state,
+        )
 
 
 def counter_example_v(
@@ -180,79 +316,4 @@ def counter_example_v(
         replace(p, branches=(), electrode_ohm=None) if p.worksite else p for p in layout.places
     )
     bare = study(territory, replace(layout, places=places), origins=origins, setting=setting)
-    return max((case.voltage_v for case in bare.cases), default=0.0)
-
-
-def _collect_currents(
-    model: Model, event: Event, current: NDArray[np.float64], rise: NDArray[np.float64]
-) -> None:
-    """Raise the largest currents of lead rows, and the rise and current of electrodes, in place."""
-    rows = model.reduction.row_of()
-    for number, located in enumerate(model.places):
-        leads = located.leads
-        one = np.array([rows[int(n)] for n in leads.start.ravel()], np.intp)
-        other = np.array([rows[int(n)] for n in leads.end.ravel()], np.intp)
-        drop = np.abs(event.voltage_v[one] - event.voltage_v[other])
-        amps = drop / np.abs(leads.impedance_ohm.ravel())
-        row = np.array([b.row for b in located.place.branches], np.intp)
-        np.fmax.at(current, row, amps)
-        for electrode in located.electrodes:
-            volts = abs(event.voltage_v[rows[electrode.node]])
-            new = (volts, volts / electrode.resistance_ohm)
-            rise[number] = np.maximum(rise[number], new)
-
-
-def _contacts(located: Located) -> tuple[list[Contact], list[Contact]]:
-    """Return named pairs of nodes at a worksite: those always listed, and all others."""
-    where = located.place.name
-    fittings = located.fittings
-    grounds: dict[str, int] = {n: fittings[n] for n in ("bar", "pole") if n in fittings}
-    grounds = grounds or {"ground": EARTH}
-    listed = [
-        (f"{c.name}-{name}@{where}", c.node, node)
-        for c in located.conductors
-        for name, node in grounds.items()
-    ]
-    others: list[Contact] = []
-    for one, other in combinations(located.conductors, 2):
-        if one.node == other.node:
-            continue
-        pair = (f"{one.name}-{other.name}@{where}", one.node, other.node)
-        same = one.name.partition("@")[0] == other.name.partition("@")[0]
-        (listed if same else others).append(pair)
-    return listed, others
-
-
-def _cases(model: Model, event: Event, setting: Setting) -> Iterator[WorkerCase]:
-    """Return the worker's cases of one event."""
-    rows = model.reduction.row_of()
-    for located in model.places:
-        if not located.place.worksite:
-            continue
-        listed, others = _contacts(located)
-        found = [_case(model, event, setting, (n, rows[a], rows[b])) for n, a, b in listed]
-        more = [_case(model, event, setting, (n, rows[a], rows[b])) for n, a, b in others]
-        yield from found
-        if more:
-            yield max(more, key=lambda case: (not case.passed, case.voltage_v))
-
-
-def _case(model: Model, event: Event, setting: Setting, contact: Contact) -> WorkerCase:
-    """Return the voltage across a body between two nodes."""
-    name, one, other = contact
-    z = event.impedance_ohm
-    source_ohm = z[one, one] + z[other, other] - z[one, other] - z[other, one]
-    open_v = event.voltage_v[one] - event.voltage_v[other]
-    volts = float(abs(open_v * setting.body_ohm / (setting.body_ohm + source_ohm)))
-    shown_v = significant(round(volts, _DUST_DIGITS))
-    tied = event.part[one] == event.part[other] == event.part[-1]
-    return WorkerCase(
-        event=event.phases,
-        origin=model.origin.name,
-        contact=name,
-        neutral=model.neutral,
-        voltage_v=shown_v,
-        body_a=significant(shown_v / setting.body_ohm),
-        limit_v=setting.limit_v,
-        passed=bool(tied and volts <= setting.limit_v),
-    )
+    return max((case.voltage_v for case in bare.worker_cases), default=0.0)

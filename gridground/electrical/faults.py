@@ -7,20 +7,21 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from gridground.electrical.fault_items import refusals, series_notes, time_items
 from gridground.electrical.kinds import KINDS
-from gridground.electrical.lines import span_impedance_ohm
-from gridground.electrical.protection import Clearing, clearing_open_items
-from gridground.electrical.source import source_of, source_open_items
 from gridground.electrical.study import Study, study_faults
 from gridground.errors import NoPlanError, Reason
-from gridground.record import FaultAt, OpenItem
+from gridground.record import FaultAt
 from gridground.territory.network import phase_letters
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
 
     from numpy.typing import NDArray
 
+    from gridground.electrical.feeds import Extra
+    from gridground.electrical.protection import Clearing
+    from gridground.record import Note, OpenItem
     from gridground.territory.layers import Territory
     from gridground.territory.network import Network
 
@@ -33,6 +34,8 @@ def fault_columns(
     *,
     circuit_id: str | None = None,
     clearing: Clearing = "backup",
+    reclosing_blocked: Collection[str] = (),
+    extra: Sequence[Extra] = (),
 ) -> dict[str, NDArray[Any]]:
     """Return fault currents at every node of every circuit, or of one.
 
@@ -46,47 +49,65 @@ def fault_columns(
         Only this circuit.
     clearing : "backup" or "primary"
         Which clearing time counts.
+    reclosing_blocked : collection of str
+        Devices and circuits at which reclosing is blocked; the shots of others add.
+    extra : sequence of (node, Source, clearing time)
+        More sources, as for `study_faults`.
 
     Returns
     -------
     dict of ndarray, shape (n,)
         Sorted by circuit and pole: ``pole_id circuit_id phases three_phase_a phase_phase_a
         two_phase_ground_a phase_ground_a phase_ground_a_a phase_ground_b_a phase_ground_c_a
-        governing x_over_r clearing_s asymmetry_ratio never_trips``. NaN where a fault cannot
-        exist or an input is unknown; `governing` is then None. `clearing_s` and `asymmetry_ratio`
-        are NaN where the source-end device gives no time; `never_trips` is True where it gives
-        none for any fault that can exist there.
+        governing x_over_r clearing_s asymmetry_ratio never_trips minimum_a primary primary_s
+        backup backup_s longest_s``. NaN where a fault cannot exist or an input is unknown;
+        `governing` is then None. `clearing_s` and `asymmetry_ratio` are NaN where no device gives
+        a time; `never_trips` is True where there is none for some fault that can exist there.
+        `minimum_a` to `longest_s` as in `FaultAt`.
 
     Notes
     -----
-    Bolted faults, phase domain, in a network without load; the time is that of the source-end
-    device at the symmetrical current without growth, which errs to the long side. Devices
-    downstream, which may clear sooner, are not counted.
+    Bolted faults, phase domain, in a network without load; times are those of the devices between
+    the node and its source at the symmetrical current without growth, which errs to the long
+    side. All faults of a node are solved, phase by phase; the time that goes with `governing` is
+    that of the fault of this kind that heats most, not of the one with the largest current.
     """
     circuit, node = _places(territory, network, circuit_id)
     unique, back = np.unique(node, return_inverse=True)
-    study = study_faults(territory, network, unique, clearing)
-    kinds, pick = study.kinds, (study.governing, np.arange(len(unique)))
+    study = study_faults(
+        territory, network, unique, clearing, reclosing_blocked=reclosing_blocked, extra=extra
+    )
     known = study.governing >= 0
 
     def governed(values: NDArray[np.float64]) -> NDArray[np.float64]:
-        return np.where(known, values[pick], np.nan)
+        return np.where(known, values, np.nan)
 
+    names = np.array(
+        [p.name for p in study.series.positions] + [*study.names, None], object
+    )  # the last for none: index -1
     time_s = governed(study.time_s)
     columns: dict[str, NDArray[Any]] = {
         "pole_id": territory.poles.ids[network.node_pole[unique]],
         "circuit_id": unique,  # replaced below: a node may belong to two circuits
         "phases": _LETTERS[study.phases],
     }
-    columns |= {f"{kind}_a": kinds.current_a[row] for row, kind in enumerate(KINDS)}
+    columns |= {f"{kind}_a": study.current_a[row] for row, kind in enumerate(KINDS)}
     columns |= {
-        f"phase_ground_{phase}_a": kinds.phase_ground_a[row] for row, phase in enumerate("abc")
+        f"phase_ground_{phase}_a": study.phase_ground_a[row] for row, phase in enumerate("abc")
     }
     columns["governing"] = np.array([*KINDS, None], object)[study.governing]
-    columns["x_over_r"] = governed(kinds.x_over_r)
+    columns["x_over_r"] = governed(study.x_over_r)
     columns["clearing_s"] = time_s
     columns["asymmetry_ratio"] = np.where(np.isnan(time_s), np.nan, governed(study.asymmetry_ratio))
     columns["never_trips"] = study.untimed
+    columns["minimum_a"] = study.minimum_a
+    columns["primary"] = names[np.where(known, study.primary, -1)]
+    columns["primary_s"] = governed(study.primary_s)
+    columns["backup"] = names[np.where(known, study.backup, -1)]
+    columns["backup_s"] = governed(
+        np.where(study.backup < 0, study.stated_s, study.backup_device_s)
+    )
+    columns["longest_s"] = study.longest_s
     columns = {name: values[back] for name, values in columns.items()}
     return columns | {"circuit_id": territory.circuits.ids[circuit]}
 
@@ -98,6 +119,8 @@ def faults_at(
     circuit_id: str,
     pole_ids: Sequence[str],
     clearing: Clearing,
+    reclosing_blocked: Collection[str] = (),
+    extra: Sequence[Extra] = (),
 ) -> dict[str, FaultAt]:
     """Return the fault currents at some poles of a circuit.
 
@@ -111,12 +134,16 @@ def faults_at(
         Poles.
     clearing : "backup" or "primary"
         Which clearing time counts.
+    reclosing_blocked : collection of str
+        Devices and circuits at which reclosing is blocked for the job; the shots of others add.
+    extra : sequence of (node, Source, clearing time)
+        More sources, as for `study_faults`.
 
     Returns
     -------
     dict
-        `pole_id` -> FaultAt. Where the source-end device gives no time but a backup time is
-        stated, `clearing_s` is the backup time and `fault_open_items` says so.
+        `pole_id` -> FaultAt. Where no device gives a time but a backup time is stated,
+        `clearing_s` is the backup time and `fault_open_items` says so.
 
     Raises
     ------
@@ -125,11 +152,18 @@ def faults_at(
         ``no_clearing_time``; every reason at once.
     """
     node = _nodes_of(territory, network, circuit_id, pole_ids)
-    study = study_faults(territory, network, np.array(list(node.values()), np.intp), clearing)
+    study = study_faults(
+        territory,
+        network,
+        np.array(list(node.values()), np.intp),
+        clearing,
+        reclosing_blocked=reclosing_blocked,
+        extra=extra,
+    )
     reasons = [
         reason
         for column, pole in enumerate(node)
-        for reason in _refusals(territory, network, study, (column, pole, circuit_id))
+        for reason in refusals(territory, network, study, (column, pole, circuit_id))
     ]
     if reasons:
         raise NoPlanError(list(dict.fromkeys(reasons)))
@@ -143,29 +177,45 @@ def fault_open_items(
     circuit_id: str,
     pole_ids: Sequence[str],
     clearing: Clearing,
+    reclosing_blocked: Collection[str] = (),
+    extra: Sequence[Extra] = (),
 ) -> list[OpenItem]:
     """Return what a person must settle about the faults at some poles.
 
-    Codes: ``backup_not_stated``, ``never_trips`` (the relay does not operate for a fault that can
-    exist there), ``beyond_fuse_curve``, ``protection_incomplete``, ``no_clearing_time``,
-    ``joined_sources``, ``source_figures_contradict``.
+    Codes: ``backup_not_stated``, ``never_trips`` (no device in the way operates for a fault that
+    can exist there), ``no_backup_device`` (one before the source does, and nothing behind it),
+    ``beyond_fuse_curve``, ``protection_incomplete``, ``no_clearing_time``, ``joined_sources``,
+    ``reclosing_not_blocked``, ``source_figures_contradict``. Parameters as for `faults_at`.
     """
     node = _nodes_of(territory, network, circuit_id, pole_ids)
-    study = study_faults(territory, network, np.array(list(node.values()), np.intp), clearing)
-    items: list[OpenItem] = []
-    for index in sorted({int(k) for k in study.fed_by if k >= 0}):
-        for row in study.feeding[index]:
-            items += clearing_open_items(territory, row, clearing)
-            source = study.sources[row]
-            items += [] if source is None else source_open_items(source)
-        for reason in study.reasons.get(index, ()):
-            poles = [
-                pole
-                for column, pole in enumerate(node)
-                if study.fed_by[column] == index and study.untimed[column]
-            ]
-            items.append(_time_item(reason, poles))
-    return items
+    study = study_faults(
+        territory,
+        network,
+        np.array(list(node.values()), np.intp),
+        clearing,
+        reclosing_blocked=reclosing_blocked,
+        extra=extra,
+    )
+    return time_items(study, list(node))
+
+
+def fault_notes(
+    territory: Territory,
+    network: Network,
+    *,
+    circuit_id: str,
+    pole_ids: Sequence[str],
+    reclosing_blocked: Collection[str],
+) -> list[Note]:
+    """Return what is assumed about the devices between some poles and their sources.
+
+    Reclosing that is neither stated nor blocked is taken as blocked, and devices in loops are not
+    counted. Parameters as for `faults_at`.
+    """
+    node = _nodes_of(territory, network, circuit_id, pole_ids)
+    at = np.array(list(node.values()), np.intp)
+    study = study_faults(territory, network, at, "backup", reclosing_blocked=reclosing_blocked)
+    return series_notes(network, study)
 
 
 def _places(
@@ -204,85 +254,31 @@ def _nodes_of(
 
 def _fault_at(study: Study, column: int) -> FaultAt:
     """Return the record of one node."""
-    kind = int(study.governing[column])
-    current = [None if math.isnan(a) else float(a) for a in study.kinds.current_a[:, column]]
-    time_s = float(study.time_s[kind, column])
+    current = [None if math.isnan(a) else float(a) for a in study.current_a[:, column]]
+    time_s, stated = float(study.time_s[column]), _number(study.stated_s[column])
+    primary, backup = int(study.primary[column]), int(study.backup[column])
     return FaultAt(
         three_phase_a=current[0],
         phase_phase_a=current[1],
         two_phase_ground_a=current[2],
         phase_ground_a=current[3],
-        governing=KINDS[kind],
-        x_over_r=float(study.kinds.x_over_r[kind, column]),
-        clearing_s=float(study.backup_s[column]) if math.isnan(time_s) else time_s,
-        asymmetry_ratio=float(study.asymmetry_ratio[kind, column]),
+        governing=KINDS[int(study.governing[column])],
+        x_over_r=float(study.x_over_r[column]),
+        clearing_s=float(study.stated_s[column]) if math.isnan(time_s) else time_s,
+        asymmetry_ratio=float(study.asymmetry_ratio[column]),
+        longest_s=float(study.longest_s[column]),
+        minimum_a=float(study.minimum_a[column]),
+        times_on=int(study.times_on[column]),
+        primary=study.name_of(primary),
+        primary_s=_number(study.primary_s[column]),
+        backup=study.name_of(backup),
+        backup_s=stated if backup < 0 else _number(study.backup_device_s[column]),
     )
 
 
-def _refusals(
-    territory: Territory, network: Network, study: Study, at: tuple[int, str, str]
-) -> list[Reason]:
-    """Say why there is no fault current or no time at a pole."""
-    column, pole, circuit_id = at
-    index = int(study.fed_by[column])
-    if index < 0:
-        what = f"No phase of {circuit_id} at pole {pole} is connected to a source."
-        remedy = "Give the state of devices in which the line can become energized."
-        return [Reason("no_fault_current", (circuit_id, pole), what, remedy)]
-    if study.governing[column] < 0:
-        return _unknown_current(territory, network, study, at)
-    if not (study.untimed[column] and np.isnan(study.backup_s[column])):
-        return []
-    names = tuple(str(territory.circuits.ids[row]) for row in study.feeding[index])
-    why = " ".join(reason.what for reason in study.reasons.get(index, ()))
-    return [
-        Reason(
-            code="no_clearing_time",
-            where=(*names, pole),
-            what=f"There is no clearing time for a fault at pole {pole}, and no backup time is "
-            f"stated. {why}".strip(),
-            remedy="State the protection or clearing_s, and backup_clearing_s.",
-        )
-    ]
-
-
-def _unknown_current(
-    territory: Territory, network: Network, study: Study, at: tuple[int, str, str]
-) -> list[Reason]:
-    """Say which source, span or phase leaves the current at a pole unknown."""
-    column, pole, circuit_id = at
-    rows = study.feeding[int(study.fed_by[column])]
-    reasons: list[Reason] = []
-    for row in rows:
-        if study.sources[row] is None:
-            try:
-                source_of(territory, row)
-            except NoPlanError as error:
-                reasons += error.reasons
-    if reasons:
-        return reasons
-    if int(study.fed_by[column]) in study.mismatched:
-        names = tuple(str(territory.circuits.ids[row]) for row in rows)
-        what = f"Circuits {' and '.join(names)} are joined but differ in voltage or frequency."
-        return [Reason("no_fault_current", names, what, "Check the states of ties.")]
-    if not study.kinds.exists[:, column].any():
-        letters = phase_letters(int(study.phases[column]))
-        what = f"The source gives no fault current for phases {letters} at pole {pole}"
-        remedy = "Check fault_1ph_a, fault_3ph_a and the phases of the spans."
-        return [Reason("no_fault_current", (circuit_id, pole), f"{what} (ungrounded, or "
-                       "single-phase with more than one phase).", remedy)]  # fmt: skip
-    ohm = span_impedance_ohm(territory, network)
-    doubt = np.flatnonzero(np.isnan(ohm).any(axis=(1, 2)))
-    mine = [str(territory.spans.ids[s]) for s in doubt][:6]
-    what = f"The fault current at pole {pole} is unknown: no impedance for {', '.join(mine)}"
-    return [
-        Reason(
-            code="no_fault_current",
-            where=(circuit_id, pole, *mine),
-            what=what + (f" and {len(doubt) - 6} more spans." if len(doubt) > 6 else "."),
-            remedy="State conductor, construction, phases and neutral, or the impedance.",
-        )
-    ]
+def _number(value: np.float64) -> float | None:
+    """Return a number, None for NaN."""
+    return None if math.isnan(value) else float(value)
 
 
 def _not_there(circuit_id: str, pole: str | None) -> Reason:
@@ -292,16 +288,3 @@ def _not_there(circuit_id: str, pole: str | None) -> Reason:
         f"Pole {pole} carries no span of circuit {circuit_id}."
     )  # fmt: skip
     return Reason("not_in_network", where, what, "Check the ids.")
-
-
-def _time_item(reason: Reason, poles: list[str]) -> OpenItem:
-    """Return the open item for a missing time."""
-    return OpenItem(
-        code=reason.code,
-        where=(*reason.where, *poles),
-        what=reason.what,
-        why="Lead size and worker voltage limit depend on the time; where a backup time is "
-        "stated it is used for these faults.",
-        who="protection engineer",
-        settles=reason.remedy,
-    )

@@ -10,7 +10,7 @@ answered on the small port matrix.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 from scipy.sparse import coo_matrix, csc_matrix
@@ -93,13 +93,25 @@ class Reduction:
         port_v, injected_a : ndarray of complex, shape (p,)
             Port voltages [V] and the currents that enter the network at the ports [A].
         """
+        leaving, inside = self.currents_a(port_v)
+        return max(float(inside), float(np.abs(leaving - injected_a).max(initial=0.0)))
+
+    def currents_a(self, port_v: NDArray[Any]) -> tuple[NDArray[np.complex128], NDArray[Any]]:
+        """Return the currents that enter the network at its ports, and the largest left inside.
+
+        Parameters
+        ----------
+        port_v : ndarray of complex, shape (p,) or (p, k)
+            Port voltages [V].
+        """
         current = self._full @ self._all(port_v)
-        current[self._at] -= injected_a
-        return float(np.abs(current).max(initial=0.0))
+        at_ports = current[self._at]
+        current[self._at] = 0.0
+        return at_ports, np.abs(current).max(axis=0, initial=0.0)
 
     def _all(self, port_v: NDArray[Any]) -> NDArray[np.complex128]:
         """Carry port voltages back to all nodes."""
-        voltage = np.zeros(len(self._nodes), complex)
+        voltage = np.zeros((len(self._nodes), *port_v.shape[1:]), complex)
         voltage[self._at] = port_v
         voltage[self._interior] = self._lifted @ port_v
         return voltage
@@ -229,14 +241,26 @@ def _schur(
     return lifted, reduced + inner[at, :] @ lifted
 
 
+class Ports(Protocol):
+    """Anything seen from a few nodes; earth is the last entry of `component`."""
+
+    @property
+    def admittance_s(self) -> NDArray[np.complex128]:
+        """Nodal admittance, shape (..., p, p) [S]."""
+
+    @property
+    def component(self) -> NDArray[np.intp]:
+        """Conductively connected part of each node, shape (p + 1,)."""
+
+
 def port_impedance_ohm(
-    reduction: Reduction, source_s: NDArray[Any], joined: Iterable[tuple[int, int]]
+    ports: Ports, source_s: NDArray[Any], joined: Iterable[tuple[int, int]]
 ) -> tuple[NDArray[np.complex128], NDArray[np.intp]]:
     """Return the impedance matrix of the ports with a source connected.
 
     Parameters
     ----------
-    reduction : Reduction
+    ports : Ports
         The network.
     source_s : ndarray of complex, shape (p, p)
         Admittance the source adds between ports and to earth [S].
@@ -245,26 +269,39 @@ def port_impedance_ohm(
 
     Returns
     -------
-    impedance : ndarray of complex, shape (p + 1, p + 1)
+    impedance : ndarray of complex, shape (..., p + 1, p + 1)
         [ohm]; last row and column are earth (zeros).
     part : ndarray of int, shape (p + 1,)
         Connected part of each port with the source in place. Between two parts of which one is
         not that of earth a voltage is not determined.
     """
-    p = len(reduction.ports)
-    n_parts = int(reduction.component.max()) + 1
-    own = reduction.component
-    links = [(int(own[one]), int(own[other])) for one, other in joined]
-    merged = connected_parts(n_parts, (), joined=links)[:-1]
-    part = merged[own]
-    matrix = reduction.admittance_s + source_s
+    p = len(ports.component) - 1
+    part = merged_parts(ports.component, joined)
+    matrix = ports.admittance_s + source_s
     label, first = np.unique(part[:-1], return_index=True)
     held = first[label != part[-1]]  # one node of each floating part is the reference of that part
-    matrix[held, :] = 0.0
-    matrix[:, held] = 0.0
-    matrix[held, held] = 1.0
-    impedance = np.zeros((p + 1, p + 1), complex)
-    inverse = np.linalg.inv(matrix)
-    inverse[held, held] = 0.0
-    impedance[:p, :p] = inverse
+    impedance = np.zeros((*matrix.shape[:-2], p + 1, p + 1), complex)
+    impedance[..., :p, :p] = inverse_held(matrix, held)
     return impedance, part
+
+
+def merged_parts(
+    component: NDArray[np.intp], joined: Iterable[tuple[int, int]]
+) -> NDArray[np.intp]:
+    """Return the connected parts of rows when some pairs of rows are joined besides."""
+    part = component.copy()
+    for one, other in joined:  # a few on a small network: a sparse graph costs ten times as much
+        if part[one] != part[other]:
+            part[part == part[one]] = part[other]
+    return part
+
+
+def inverse_held(matrix: NDArray[Any], held: NDArray[np.intp]) -> NDArray[np.complex128]:
+    """Return the inverse with some nodes held at zero."""
+    matrix = matrix.copy()
+    matrix[..., held, :] = 0.0
+    matrix[..., :, held] = 0.0
+    matrix[..., held, held] = 1.0
+    inverse = np.linalg.inv(matrix)
+    inverse[..., held, held] = 0.0
+    return np.asarray(inverse, complex)

@@ -44,14 +44,21 @@ def primitive_ohm_per_km(
     Returns
     -------
     ndarray of complex, shape (..., n, n)
-        [ohm/km].
+        [ohm/km]; NaN where an input is NaN.
+
+    Raises
+    ------
+    ValueError
+        For a GMR, frequency or resistivity that is not above zero.
 
     Notes
     -----
     ``z_ii = r_i + pi² f 1e-4 + j 4 pi f 1e-4 ln(De/GMR_i)``,
     ``z_ij = pi² f 1e-4 + j 4 pi f 1e-4 ln(De/D_ij)``, ``De = 658.5 sqrt(rho/f)`` m: the first
-    terms of Carson's series. They hold to a fraction of a percent for heights and distances far
-    below De (850 m at 60 Hz and 100 ohm·m); heights do not enter.
+    terms of Carson's series, for any number of conductors; heights do not enter. Against the whole
+    integral, wires up to 13 m high at 60 Hz: own impedances within 0.3 % and mutual ones within
+    0.6 % over 100 ohm·m (0.1 and 0.2 % over 1000, 0.9 and 2.2 % over 10), the earth's resistance
+    too high (3 % of it over 100 ohm·m, 9 % over 10), the reactance too low by less than the rest.
 
     References
     ----------
@@ -61,10 +68,14 @@ def primitive_ohm_per_km(
     """
     radius, x, y = (np.asarray(a, float) for a in (gmr_m, x_m, y_m))
     frequency = np.asarray(frequency_hz, float)
+    earth_rho = np.asarray(resistivity_ohm_m, float)
     distance = np.hypot(x[..., :, None] - x[..., None, :], y[..., :, None] - y[..., None, :])
+    # NaN is unknown and stays NaN
+    if np.any(radius <= 0) or np.any(frequency <= 0) or np.any(earth_rho <= 0):
+        raise ValueError("GMR, frequency and resistivity must be above zero")
     own = np.arange(radius.shape[-1])
     distance[..., own, own] = radius
-    earth_m = 658.5 * np.sqrt(np.asarray(resistivity_ohm_m, float) / frequency)
+    earth_m = np.asarray(return_depth_m(frequency, earth_rho))
     matrix = (
         (np.pi**2 * frequency * 1e-4)[..., None, None]
         + 4j * np.pi * frequency[..., None, None] * 1e-4
@@ -74,13 +85,36 @@ def primitive_ohm_per_km(
     return np.asarray(matrix, complex)
 
 
+def return_depth_m(
+    frequency_hz: ArrayLike, resistivity_ohm_m: ArrayLike
+) -> NDArray[np.float64] | Any:  # noqa: ANN401  scalar in, scalar out
+    """Return the depth at which the first terms of Carson's series put the return in the earth.
+
+    Parameters
+    ----------
+    frequency_hz, resistivity_ohm_m : float or array_like
+        [Hz], [ohm·m].
+
+    Returns
+    -------
+    float or ndarray
+        ``De = 658.5 sqrt(rho/f)`` [m].
+
+    Examples
+    --------
+    >>> round(return_depth_m(60, 100)), round(return_depth_m(50, 100))
+    (850, 931)
+    """
+    return (658.5 * np.sqrt(np.asarray(resistivity_ohm_m, float) / frequency_hz))[()]
+
+
 def reduce_neutral(primitive: NDArray[np.complex128], n_phases: int) -> NDArray[np.complex128]:
-    """Reduce conductors grounded along their way out of a matrix (Kron).
+    """Reduce conductors grounded along their way out of a matrix (Kron), all of them at once.
 
     Parameters
     ----------
     primitive : ndarray of complex, shape (..., n, n)
-        Phases first, grounded conductors behind.
+        Phases first, grounded conductors (neutrals, earth wires) behind, however many.
     n_phases : int
         How many stay.
 
@@ -104,18 +138,33 @@ def sequence_from_abc(
 
     Parameters
     ----------
-    abc : ndarray of complex, shape (..., 3, 3)
-        Phase impedances.
+    abc : ndarray of complex, shape (..., n, n)
+        Impedances of the phases that are there: one, two or three, absent ones left out.
 
     Returns
     -------
     z1, z0 : ndarray of complex, shape (...)
-        Diagonal of ``A⁻¹ Z A``: ``z_s - z_m`` and ``z_s + 2 z_m`` with the means of the own and
-        the mutual impedances.
+        ``z_s - z_m`` and ``z_s + 2 z_m`` with the means of the own and the mutual impedances: the
+        diagonal of ``A⁻¹ Z A`` of three phases. Of two phases they are the values from which
+        `abc_from_sequence` gives back the same two; of one phase both are its own impedance.
+
+    Raises
+    ------
+    ValueError
+        For no phase, or more than three.
+
+    Examples
+    --------
+    >>> z1, z0 = sequence_from_abc(np.array([[1 + 2j, 0.2j], [0.2j, 1 + 2j]]))
+    >>> np.round([z1, z0], 6).tolist()
+    [(1+1.8j), (1+2.4j)]
     """
+    n = abc.shape[-1]
+    if not 1 <= n <= len(_PHASES):
+        raise ValueError(f"a line has one, two or three phases, not {n}")
     own = np.trace(abc, axis1=-2, axis2=-1)
-    mutual = abc.sum(axis=(-2, -1)) - own
-    return (own - mutual / 2.0) / 3.0, (own + mutual) / 3.0
+    mutual = (abc.sum(axis=(-2, -1)) - own) / max(n * (n - 1), 1)
+    return own / n - mutual, own / n + 2.0 * mutual
 
 
 def abc_from_sequence(z1: ArrayLike, z0: ArrayLike) -> NDArray[np.complex128]:
@@ -151,7 +200,7 @@ def span_primitive_ohm_per_km(
     NoPlanError
         With code ``unknown_conductors`` where a conductor, its place or its kind is unknown.
     """
-    labels, conductors, places = _wires(territory, span_row)
+    labels, conductors, places = span_wires(territory, span_row)
     circuits = territory.circuits
     row = circuits.index()[territory.spans["circuit_id"][span_row]]
     matrix = primitive_ohm_per_km(
@@ -166,7 +215,11 @@ def span_primitive_ohm_per_km(
 
 
 def span_impedance_ohm(
-    territory: Territory, network: Network, *, rows: NDArray[np.intp] | None = None
+    territory: Territory,
+    network: Network,
+    *,
+    rows: NDArray[np.intp] | None = None,
+    neutral: bool = True,
 ) -> NDArray[np.complex128]:
     """Return the impedance of every span in the A, B, C frame.
 
@@ -178,6 +231,10 @@ def span_impedance_ohm(
         Its graph.
     rows : ndarray of int, optional
         Only these span rows; all of them where not given.
+    neutral : bool
+        Whether the neutral carries its share. Without it an overhead span has the impedance of
+        its phase conductors and the earth alone, by its geometry even where sequence figures are
+        stated; a cable, a link and a span without known geometry keep what is stated.
 
     Returns
     -------
@@ -194,8 +251,10 @@ def span_impedance_ohm(
     r1, x1, r0, x0 = sequence[:, stated]
     per_km[stated] = abc_from_sequence(r1 + 1j * x1, r0 + 1j * x0)
     kind = spans["kind"][chosen]
-    drawn = ~stated & (kind != "cable") & (kind != "link")
-    per_km[drawn] = _from_geometry(territory, chosen[drawn])
+    drawn = ~(stated & neutral) & (kind != "cable") & (kind != "link")
+    by_geometry = _from_geometry(territory, chosen[drawn], neutral=neutral)
+    kept = stated[drawn] & np.isnan(by_geometry).any(axis=(1, 2))
+    per_km[drawn] = np.where(kept[:, None, None], per_km[drawn], by_geometry)
     per_km *= (network.length_m[chosen] / 1000.0)[:, None, None]
     known = network.phases[chosen] > 0  # unknown phases: the whole block stays NaN
     absent = ~(present[:, :, None] & present[:, None, :]) & known[:, None, None]
@@ -204,10 +263,16 @@ def span_impedance_ohm(
     return per_km
 
 
-def _wires(
+def span_wires(
     territory: Territory, span_row: int
 ) -> tuple[tuple[str, ...], list[Conductor], list[tuple[float, float]]]:
-    """Return labels, conductors and places of an overhead span's wires, neutral last."""
+    """Return labels, conductors and places of an overhead span's wires, neutral last.
+
+    Raises
+    ------
+    NoPlanError
+        With code ``unknown_conductors`` where one of them is unknown.
+    """
     spans = territory.spans
     phases = spans["phases"][span_row]
     pole_top = territory.constructions.get(spans["construction"][span_row])
@@ -243,8 +308,10 @@ def _wires(
     return tuple(phases) + (("N",) if neutral is not None else ()), conductors, places
 
 
-def _from_geometry(territory: Territory, rows: NDArray[np.intp]) -> NDArray[np.complex128]:
-    """Return reduced impedances of overhead spans [ohm/km], one computation per distinct case."""
+def _from_geometry(
+    territory: Territory, rows: NDArray[np.intp], *, neutral: bool
+) -> NDArray[np.complex128]:
+    """Return impedances of overhead spans [ohm/km], one computation per distinct case."""
     if len(rows) == 0:
         return np.empty((0, 3, 3), complex)
     resistivity = _resistivity_ohm_m(territory, rows)
@@ -259,7 +326,9 @@ def _from_geometry(territory: Territory, rows: NDArray[np.intp]) -> NDArray[np.c
             continue  # stays NaN: unknown
         phases = [_PHASES.index(label) for label in labels if label != "N"]
         reduced = np.zeros((3, 3), complex)
-        reduced[np.ix_(phases, phases)] = reduce_neutral(primitive, len(phases))
+        n = len(phases)
+        kept = reduce_neutral(primitive, n) if neutral else primitive[:n, :n]
+        reduced[np.ix_(phases, phases)] = kept
         matrices[number] = reduced
     return matrices[case]
 

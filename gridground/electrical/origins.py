@@ -53,11 +53,11 @@ def find_origins(
     for circuit, devices in sorted(_held_off(network, label, parts).items()):
         name = "+".join(devices)
         variant = Network.build(territory, closed=devices, opened=set(opened) - set(devices))
-        found[f"{name} {circuit}"] = Origin(name, circuit, variant)
+        found[f"{name} {circuit}"] = Origin(name, circuit, variant, "device closed again")
     for device in _within(network, label, parts):
         variant = Network.build(territory, closed={device})
         for circuit in own:
-            found[f"{device} {circuit}"] = Origin(device, circuit, variant)
+            found[f"{device} {circuit}"] = Origin(device, circuit, variant, "device closed again")
     return list(found.values())
 
 

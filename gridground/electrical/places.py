@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 # Ends of a lead that are no conductors of the line.
 FITTINGS = ("rod", "bar", "pole ground", "pole")
 ELECTRODES = ("rod", "pole", "pole ground")
+# What a lead can be: new and cold, the worst set still in service, and that set at the fault's end.
+STATES = ("cold", "in service", "hot")
 
 
 @dataclass(frozen=True)
@@ -51,6 +53,11 @@ class Branch:
     cold_ohm: float | None = None
     in_service_ohm: float | None = None
 
+    def impedance_ohm(self, state: str) -> complex:
+        """Return the impedance in one of `STATES`; in the one it has, where no other is given."""
+        other = {"cold": self.cold_ohm, "in service": self.in_service_ohm}.get(state)
+        return complex(self.resistance_ohm if other is None else other, self.reactance_ohm)
+
 
 @dataclass(frozen=True)
 class Place:
@@ -70,6 +77,9 @@ class Place:
         The leads.
     worksite : bool
         Whether a worker touches conductors here.
+    cut : tuple of str
+        Mid-span work only: conductors of the span, ``A B C neutral``, that are cut there. Their
+        two halves are named after the span's poles (``A@P6``) and meet nowhere but in leads.
     """
 
     pole_id: str | None
@@ -78,6 +88,7 @@ class Place:
     electrode_ohm: float | None
     branches: tuple[Branch, ...]
     worksite: bool
+    cut: tuple[str, ...] = ()
 
     @property
     def name(self) -> str:
@@ -144,7 +155,10 @@ class Located:
     network_nodes : tuple of int
         Network nodes of its circuits.
     leads : CoupledBranches
-        Lead rows in the order of `place.branches`.
+        Lead rows in the order of `place.branches`, hot.
+    foot : tuple of int
+        Nodes a person on the ground can touch at the foot of the pole: bar or steel pole, and the
+        pole's down-conductor where the pole has a permanent ground.
     """
 
     place: Place
@@ -153,13 +167,17 @@ class Located:
     electrodes: tuple[Electrode, ...]
     network_nodes: tuple[int, ...]
     leads: CoupledBranches
+    foot: tuple[int, ...]
 
-    def earth_branches(self) -> list[CoupledBranches]:
-        """Return the leads, and the electrodes the network does not hold."""
+    def earth_branches(self) -> CoupledBranches:
+        """Return the electrodes the network does not hold."""
         own = [e for e in self.electrodes if not e.held]
         resistance = [e.resistance_ohm + 0j for e in own]
-        earth = [EARTH] * len(own)
-        return [self.leads, CoupledBranches.single([e.node for e in own], earth, resistance)]
+        return CoupledBranches.single([e.node for e in own], [EARTH] * len(own), resistance)
+
+    def lead_ohm(self, state: str) -> NDArray[np.complex128]:
+        """Return the impedance of the leads in one of `STATES` [ohm]."""
+        return np.array([b.impedance_ohm(state) for b in self.place.branches], complex)
 
     def nodes(self) -> set[int]:
         """Return every node that leads or a worker can touch."""
@@ -237,14 +255,28 @@ class Locator:
         known = {c.name: c.node for c in conductors} | fittings
         for end in place.ends - known.keys():
             known[end] = self._by_text(place, nodes, end)
-        if any(b.resistance_ohm <= 0 for b in place.branches):
+        if any(b.impedance_ohm(state).real <= 0 for b in place.branches for state in STATES):
             raise NetworkError(f"a lead at {place.name} has no resistance")
         leads = CoupledBranches.single(
             [known[b.start] for b in place.branches],
             [known[b.end] for b in place.branches],
             [complex(b.resistance_ohm, b.reactance_ohm) for b in place.branches],
         )
-        return Located(place, fittings, conductors, electrodes, nodes, leads)
+        foot = self._foot(place, nodes, fittings)
+        return Located(place, fittings, conductors, electrodes, nodes, leads, foot)
+
+    def _foot(
+        self, place: Place, nodes: tuple[int, ...], fittings: dict[str, int]
+    ) -> tuple[int, ...]:
+        """Return what a person on the ground can touch at the foot of the pole."""
+        if place.pole_id is None:
+            return ()
+        found = [fittings[name] for name in ("bar", "pole", "pole ground") if name in fittings]
+        row = self.network.pole_row[place.pole_id]
+        if np.isfinite(float(self.network.territory.poles["ground_ohm"][row])):
+            with_neutral = [n for n in nodes if self._carries_neutral(n)]
+            found += [number for n in with_neutral for _, number in self.ends.sides(n, NEUTRAL)]
+        return tuple(dict.fromkeys(node for node in found if node != EARTH))
 
     def _fresh(self) -> int:
         """Return an unused node number."""
@@ -322,8 +354,14 @@ class Locator:
                 continue
             if circuit_id in place.circuit_ids or label == NEUTRAL:
                 shown = self.several and circuit_id in place.circuit_ids
-                prefix = f"{circuit_id}:" if shown else ""
-                found.append(Conductor(prefix + LABELS[label], label, node))
+                text = (f"{circuit_id}:" if shown else "") + LABELS[label]
+                other = self.runs.beyond.get((row, label))
+                if other is None:
+                    found.append(Conductor(text, label, node))
+                    continue
+                ids = network.territory.poles.ids
+                low, high = (f"{text}@{ids[pole]}" for pole in _pole_pair(network, row))
+                found += [Conductor(low, label, node), Conductor(high, label, other)]
         return tuple(found)
 
     def _by_text(self, place: Place, nodes: tuple[int, ...], end: str) -> int:

@@ -16,6 +16,8 @@ from gridground.electrical.ladder import EARTH, CoupledBranches
 from gridground.electrical.lines import primitive_ohm_per_km
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from numpy.typing import NDArray
 
     from gridground.electrical.ends import Ends
@@ -63,7 +65,13 @@ class Runs:
     n_nodes : int
         How many node numbers are taken, middles of spans included.
     middle : dict
-        ``(span row, label) -> node`` of spans that were split at mid-span.
+        ``(span row, label) -> node`` of spans that were split at mid-span; of a conductor that is
+        cut there the node on the side of the pole with the lower row.
+    beyond : dict
+        ``(span row, label) -> node`` on the other side, of conductors that are cut.
+    gaps : dict
+        ``span row -> (end of its neutral, node it belongs to)`` where a neutral can be opened: the
+        two are not joined here.
     notes : tuple of str
         What was left out or assumed.
     """
@@ -71,6 +79,8 @@ class Runs:
     branches: tuple[CoupledBranches, ...]
     n_nodes: int
     middle: dict[tuple[int, int], int]
+    beyond: dict[tuple[int, int], int]
+    gaps: dict[int, tuple[int, int]]
     notes: tuple[str, ...]
 
 
@@ -78,8 +88,8 @@ def lay_runs(
     ends: Ends,
     *,
     region: NDArray[np.bool_],
-    broken: NDArray[np.intp],
-    middles: NDArray[np.intp],
+    broken: Mapping[int, int],
+    middles: Mapping[int, frozenset[int]],
     bare: NDArray[np.intp],
     resistivity_ohm_m: float,
 ) -> Runs:
@@ -91,10 +101,12 @@ def lay_runs(
         Their nodes.
     region : ndarray of bool, shape (n_spans,)
         Spans to lay.
-    broken : ndarray of int
-        Span rows whose neutral is interrupted (a shared neutral for all that hang on it).
-    middles : ndarray of int
-        Rows of overhead spans that get nodes at half their length, the whole run with them.
+    broken : mapping
+        Span rows whose neutral can be opened (a shared neutral for all that hang on it), and at
+        which end: 0 the from end, 1 the to end. See `Runs.gaps`.
+    middles : mapping
+        Rows of overhead spans that get nodes at half their length, the whole run with them, and
+        the labels of their conductors that are cut there.
     bare : ndarray of int
         Pole rows whose permanent ground is left out, because the caller brings it in by itself.
     resistivity_ohm_m : float
@@ -118,12 +130,17 @@ def lay_runs(
     wires = _wires(ends, np.flatnonzero(region & overhead))
     wires = _drop_unknown(ends, wires, notes)
     wires = _part_coincident(ends, wires, notes)
-    wires = _one_shared_neutral(ends, wires, broken)
-    wires, n_nodes, middle = _halve(ends, wires, middles)
+    wires, kept = _one_shared_neutral(ends, wires)
+    wires, gaps = _open_neutrals(ends, wires, kept, broken)
+    wires, middle, beyond = _halve(wires, middles, ends.n_nodes + len(broken))
     branches = _overhead(ends, wires, resistivity_ohm_m)
-    branches += _cables(ends, np.flatnonzero(region & ~overhead), broken, notes)
+    cables = np.flatnonzero(region & ~overhead)
+    fresh = {row: ends.n_nodes + k for k, row in enumerate(sorted(broken))}
+    loose = {row: (fresh[row], broken[row]) for row in broken.keys() & set(cables.tolist())}
+    branches += _cables(ends, cables, (loose, gaps), notes)
     branches.append(_pole_grounds(ends, region, bare, notes))
-    return Runs(tuple(branches), n_nodes, middle, tuple(notes))
+    n_nodes = max([ends.n_nodes + len(broken) - 1, *middle.values(), *beyond.values()]) + 1
+    return Runs(tuple(branches), n_nodes, middle, beyond, gaps, tuple(notes))
 
 
 def _wires(ends: Ends, rows: NDArray[np.intp]) -> _Wires:
@@ -212,47 +229,78 @@ def _part_coincident(ends: Ends, wires: _Wires, notes: list[str]) -> _Wires:
     return replace(wires, run=run)
 
 
-def _one_shared_neutral(ends: Ends, wires: _Wires, broken: NDArray[np.intp]) -> _Wires:
-    """Keep one wire of a shared neutral, and take broken neutrals out."""
+def _one_shared_neutral(ends: Ends, wires: _Wires) -> tuple[_Wires, dict[int, int]]:
+    """Keep one wire of a shared neutral; say on which span's row each neutral is kept."""
     network = ends.network
     spans = network.territory.spans
-    low = np.minimum(network.span_from, network.span_to)[wires.span]
-    pair = low * len(network.pole_row) + np.maximum(network.span_from, network.span_to)[wires.span]
+    pair = _pole_pairs(ends, wires.span)
     rows = np.flatnonzero(wires.label == NEUTRAL)
-    gone = np.isin(wires.span, broken) & (wires.label == NEUTRAL)
     partner = spans["shares_neutral_with"][wires.span[rows]]
     by_place = {
         (int(pair[r]), str(spans["circuit_id"][wires.span[r]])): int(r)
         for r in sorted(rows, key=lambda r: str(spans.ids[wires.span[r]]))
     }
-    cut = gone.copy()
+    gone = np.zeros(len(wires.span), bool)
+    kept = {int(wires.span[r]): int(wires.span[r]) for r in rows}
     for row, circuit in zip(rows, partner, strict=True):
         other = by_place.get((int(pair[row]), str(circuit))) if circuit is not None else None
         if other is None or other == row:
             continue
         first, second = sorted((int(row), other), key=lambda r: str(spans.ids[wires.span[r]]))
         gone[second] = True
-        gone[first] |= cut[first] or cut[second]
-    return wires.rows(~gone)
+        kept[int(wires.span[second])] = int(wires.span[first])
+    return wires.rows(~gone), kept
+
+
+def _pole_pairs(ends: Ends, span: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Return one number per span for the two poles it hangs between."""
+    network = ends.network
+    low = np.minimum(network.span_from, network.span_to)[span]
+    high = np.maximum(network.span_from, network.span_to)[span]
+    return np.asarray(low * len(network.pole_row) + high, np.intp)
+
+
+def _open_neutrals(
+    ends: Ends, wires: _Wires, kept: dict[int, int], broken: Mapping[int, int]
+) -> tuple[_Wires, dict[int, tuple[int, int]]]:
+    """Give neutrals that can be opened a node of their own at that end."""
+    network = ends.network
+    start, end = wires.start.copy(), wires.end.copy()
+    wire_of = {int(wires.span[r]): int(r) for r in np.flatnonzero(wires.label == NEUTRAL)}
+    gaps: dict[int, tuple[int, int]] = {}
+    opened: dict[tuple[int, int], tuple[int, int]] = {}  # two spans may hang on one wire
+    for number, (row, side) in enumerate(sorted(broken.items()), ends.n_nodes):
+        wire = wire_of.get(kept.get(row, row))
+        if wire is None:
+            continue
+        pole = network.span_from[row] if side == 0 else network.span_to[row]
+        low = int(pole == min(network.span_from[row], network.span_to[row]))
+        at_end = start if low else end
+        if (wire, low) not in opened:
+            opened[wire, low] = (number, int(at_end[wire]))
+            at_end[wire] = number
+        gaps[row] = opened[wire, low]
+    return replace(wires, start=start, end=end), gaps
 
 
 def _halve(
-    ends: Ends, wires: _Wires, middles: NDArray[np.intp]
-) -> tuple[_Wires, int, dict[tuple[int, int], int]]:
-    """Split the runs of some spans at half their length."""
-    hit = np.isin(wires.run, wires.run[np.isin(wires.span, middles)])
-    count = int(hit.sum())
-    if count == 0:
-        return wires, ends.n_nodes, {}
-    number = ends.n_nodes + np.arange(count, dtype=np.intp)
+    wires: _Wires, middles: Mapping[int, frozenset[int]], n_nodes: int
+) -> tuple[_Wires, dict[tuple[int, int], int], dict[tuple[int, int], int]]:
+    """Split the runs of some spans at half their length; cut conductors are not joined there."""
+    hit = np.isin(wires.run, wires.run[np.isin(wires.span, list(middles))])
+    if not hit.any():
+        return wires, {}, {}
     half = wires.rows(hit)
     half = replace(half, length_m=half.length_m / 2.0)
+    keys = [(int(s), int(k)) for s, k in zip(half.span, half.label, strict=True)]
+    number = n_nodes + np.arange(len(keys), dtype=np.intp)
+    cut = np.array([k in middles.get(s, ()) for s, k in keys])
+    other = np.where(cut, n_nodes + len(keys) + np.cumsum(cut) - 1, number)
     near = replace(half, end=number)
-    far = replace(half, start=number, run=half.run + np.ptp(wires.run) + 1)
-    middle = {
-        (int(s), int(k)): int(n) for s, k, n in zip(half.span, half.label, number, strict=True)
-    }
-    return wires.rows(~hit).plus(near).plus(far), ends.n_nodes + count, middle
+    far = replace(half, start=other, run=half.run + np.ptp(wires.run) + 1)
+    middle = dict(zip(keys, map(int, number), strict=True))
+    beyond = {key: int(other[k]) for k, key in enumerate(keys) if cut[k]}
+    return wires.rows(~hit).plus(near).plus(far), middle, beyond
 
 
 def _overhead(ends: Ends, wires: _Wires, resistivity_ohm_m: float) -> list[CoupledBranches]:
@@ -277,9 +325,13 @@ def _overhead(ends: Ends, wires: _Wires, resistivity_ohm_m: float) -> list[Coupl
 
 
 def _cables(
-    ends: Ends, rows: NDArray[np.intp], broken: NDArray[np.intp], notes: list[str]
+    ends: Ends,
+    rows: NDArray[np.intp],
+    opened: tuple[dict[int, tuple[int, int]], dict[int, tuple[int, int]]],
+    notes: list[str],
 ) -> list[CoupledBranches]:
     """Return cables and links, phases by sequence impedance and their neutral by itself."""
+    broken, gaps = opened
     network, spans = ends.network, ends.network.territory.spans
     columns = ("r1_ohm_per_km", "x1_ohm_per_km", "r0_ohm_per_km", "x0_ohm_per_km")
     r1, x1, r0, x0 = (np.asarray(spans[c], float)[rows] for c in columns)
@@ -301,10 +353,15 @@ def _cables(
         found.append(
             CoupledBranches(ends.node[span, 0, label], ends.node[span, 1, label], impedance)
         )
-    has = has_neutral(network.territory)[rows] & ~np.isin(rows, broken)
+    has = has_neutral(network.territory)[rows]
     if has.any():
-        node = ends.node[rows[has]]
-        found.append(CoupledBranches.single(node[:, 0, NEUTRAL], node[:, 1, NEUTRAL], z1[has]))
+        node = ends.node[rows[has]][:, :, NEUTRAL]
+        for k, row in enumerate(map(int, rows[has])):
+            if row in broken:
+                fresh, side = broken[row]
+                gaps[row] = (fresh, int(node[k, side]))
+                node[k, side] = fresh
+        found.append(CoupledBranches.single(node[:, 0], node[:, 1], z1[has]))
         notes.append(
             "the neutral of a cable or link is taken as a conductor of its own with the "
             f"positive-sequence impedance: {_names(ends, rows[has])}"

@@ -15,7 +15,7 @@ from gridground.record import OpenItem
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from gridground.territory.layers import Territory
+    from gridground.territory.layers import Layer, Territory
 
 # An ungrounded source is given a zero-sequence impedance a million times its positive-sequence
 # one: the phase currents then add up to zero within a millionth, and two-phase faults keep ten
@@ -96,33 +96,126 @@ def source_of(territory: Territory, circuit_row: int) -> Source:
     """
     circuits = territory.circuits
     name = str(circuits.ids[circuit_row])
+    single = _null(circuits, circuit_row, "fault_3ph_a")
+    figures = _figures(circuits, circuit_row, name, single=single)
+    voltage_v, frequency_hz = _voltage(territory, circuit_row)
+    return _source(name, voltage_v, frequency_hz, figures)
 
-    def number(column: str) -> float:
-        return float(circuits[column][circuit_row])
 
-    def null(column: str) -> bool:
-        return bool(circuits.stated[column][circuit_row]) and math.isnan(number(column))
+def equipment_source(territory: Territory, equipment_row: int) -> Source:
+    """Return what equipment drives from its pole, from the fault currents stated for it.
 
-    single, ungrounded = null("fault_3ph_a"), null("fault_1ph_a")
+    Parameters
+    ----------
+    territory : Territory
+        As read.
+    equipment_row : int
+        Row of the equipment.
+
+    Returns
+    -------
+    Source
+        As `source_of`, at the voltage of the circuit it hangs on; `circuit_id` is the
+        equipment's id. Equipment on one phase needs no `fault_3ph_a`.
+
+    Raises
+    ------
+    NoPlanError
+        With code ``no_fault_current`` where a figure is not stated.
+    """
+    equipment = territory.layers["equipment"]
+    name = str(equipment.ids[equipment_row])
+    circuit_row = territory.circuits.index()[equipment["circuit_id"][equipment_row]]
+    single = _null(equipment, equipment_row, "fault_3ph_a")
+    single |= len(equipment["phases"][equipment_row] or "") == 1
+    figures = _figures(equipment, equipment_row, name, single=single)
+    voltage_v, frequency_hz = _voltage(territory, circuit_row)
+    return _source(name, voltage_v, frequency_hz, figures)
+
+
+def falling_line_source(line_id: str, *, nominal_kv: float, fault_a: float) -> Source:
+    """Return what one phase of another line drives when it falls on the worked line.
+
+    Parameters
+    ----------
+    line_id : str
+        The line.
+    nominal_kv : float
+        Phase to phase [kV].
+    fault_a : float
+        What the line drives into a fault from one phase to ground [A].
+
+    Returns
+    -------
+    Source
+        Single-phase, V = nominal_kv/sqrt(3) to ground behind |Z| = V/fault_a.
+
+    Notes
+    -----
+    Z is taken as a pure reactance, its X/R not being stated: in series with the resistance of
+    rods and neutral it gives more current than the same |Z| with a resistance in it. The line's
+    neutral is its own, at earth potential, without a resistance of its own.
+
+    Examples
+    --------
+    >>> source = falling_line_source("T1", nominal_kv=115.0, fault_a=5000.0)
+    >>> round(source.prefault_v), round(source.z1_ohm.imag, 2), source.z1_ohm.real
+    (66395, 13.28, 0.0)
+    """
+    voltage_v = nominal_kv * 1000.0 / math.sqrt(3.0)
+    z = 1j * voltage_v / fault_a
+    return Source(line_id, voltage_v, z, z, math.nan, single_phase=True)
+
+
+_Figures = tuple[tuple[float, float] | None, tuple[float, float] | None]
+
+
+def _null(layer: Layer, row: int, column: str) -> bool:
+    """Say whether a value is known to be absent."""
+    return bool(layer.stated[column][row]) and math.isnan(float(layer[column][row]))
+
+
+def _figures(layer: Layer, row: int, name: str, *, single: bool) -> _Figures:
+    """Return (current, X/R) of the three-phase and of the phase-to-ground fault; None: null."""
+    ungrounded = _null(layer, row, "fault_1ph_a")
     if single and ungrounded:
         raise NoPlanError([_unknown(name, ["fault_3ph_a or fault_1ph_a"])])
-    needed = ["nominal_kv", "frequency_hz"]
-    needed += [] if single else ["fault_3ph_a", "x_over_r_3ph"]
-    needed += [] if ungrounded else ["fault_1ph_a", "x_over_r_1ph"]
-    missing = [key for key in needed if not (math.isfinite(number(key)) and number(key) > 0)]
+    pairs = [] if single else [("fault_3ph_a", "x_over_r_3ph")]
+    pairs += [] if ungrounded else [("fault_1ph_a", "x_over_r_1ph")]
+    found = {key: float(layer[key][row]) for pair in pairs for key in pair}
+    missing = [key for key, value in found.items() if not (math.isfinite(value) and value > 0)]
     if missing:
         raise NoPlanError([_unknown(name, missing)])
-    ratio = number("prefault_voltage_ratio")
-    to_ground = 1.0 if single else math.sqrt(3.0)
-    voltage_v = number("nominal_kv") * 1000.0 / to_ground * (1.0 if math.isnan(ratio) else ratio)
-    one = (
-        None if ungrounded else _impedance(voltage_v, number("fault_1ph_a"), number("x_over_r_1ph"))
+    three = None if single else (found["fault_3ph_a"], found["x_over_r_3ph"])
+    one = None if ungrounded else (found["fault_1ph_a"], found["x_over_r_1ph"])
+    return three, one
+
+
+def _voltage(territory: Territory, circuit_row: int) -> tuple[float, float]:
+    """Return a circuit's voltage to ground before the fault and its frequency."""
+    circuits = territory.circuits
+    name = str(circuits.ids[circuit_row])
+    kilovolt, hertz, ratio = (
+        float(circuits[key][circuit_row])
+        for key in ("nominal_kv", "frequency_hz", "prefault_voltage_ratio")
     )
-    if single and one is not None:
-        return Source(name, voltage_v, one, one, number("frequency_hz"), single_phase=True)
-    z1 = _impedance(voltage_v, number("fault_3ph_a"), number("x_over_r_3ph"))
+    known = {"nominal_kv": kilovolt, "frequency_hz": hertz}
+    missing = [key for key, value in known.items() if not (math.isfinite(value) and value > 0)]
+    if missing:
+        raise NoPlanError([_unknown(name, missing)])
+    to_ground = 1.0 if _null(circuits, circuit_row, "fault_3ph_a") else math.sqrt(3.0)
+    return kilovolt * 1000.0 / to_ground * (1.0 if math.isnan(ratio) else ratio), hertz
+
+
+def _source(name: str, voltage_v: float, frequency_hz: float, figures: _Figures) -> Source:
+    """Return the source that reproduces the figures."""
+    three, single = figures
+    one = None if single is None else _impedance(voltage_v, *single)
+    if three is None and one is not None:
+        return Source(name, voltage_v, one, one, frequency_hz, single_phase=True)
+    z1 = _impedance(voltage_v, *(three or (math.nan, math.nan)))
     z0 = None if one is None else 3.0 * one - 2.0 * z1
-    return Source(name, voltage_v, z1, z0, number("frequency_hz"), single_phase=False)
+    return Source(name, voltage_v, z1, z0, frequency_hz, single_phase=False)
 
 
 def source_open_items(source: Source) -> list[OpenItem]:

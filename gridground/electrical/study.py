@@ -1,4 +1,4 @@
-"""Fault study of some nodes: source, network, currents, times and what governs."""
+"""Fault study of some nodes: network solved, currents, who clears them, times, what governs."""
 
 from __future__ import annotations
 
@@ -9,46 +9,143 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gridground.electrical.asymmetry import decrement_ratio
-from gridground.electrical.kinds import Kinds, fault_kinds
-from gridground.electrical.lines import span_impedance_ohm
-from gridground.electrical.protection import Clearing, backup_s, circuit_clearing_s
-from gridground.electrical.source import Source, source_of
-from gridground.electrical.thevenin import Feed, Thevenin, thevenin
-from gridground.errors import NoPlanError, Reason
+from gridground.electrical.clearing import Met, ask_series, counted_s, source_time_s
+from gridground.electrical.feeds import SHORTEST_S, Feeds, feeds_of
+from gridground.electrical.kinds import FAULT_KIND, Each, Kinds, fault_kinds
+from gridground.electrical.protection import Clearing, circuit_clearing_s
+from gridground.electrical.series import Series, series_of
 
 if TYPE_CHECKING:
+    from collections.abc import Collection, Sequence
+
     from numpy.typing import NDArray
 
+    from gridground.electrical.feeds import Extra
+    from gridground.electrical.source import Source
+    from gridground.electrical.thevenin import Thevenin
     from gridground.territory.layers import Territory
     from gridground.territory.network import Network
+
+_CHUNK_NODES = 1 << 15  # ten faults of three phases each are held for so many nodes at once
+_ENDLESS_S = 1e12
 
 
 @dataclass(frozen=True)
 class Study:
-    """Everything known about the faults at some nodes, one column per node."""
+    """Everything known about the faults at some nodes, one column per node.
+
+    Attributes
+    ----------
+    nodes, phases : ndarray, shape (n,)
+        Nodes, and their phases as a bit mask.
+    fed_by : ndarray of int, shape (n,)
+        Index into `feeding`, -1 without a source.
+    feeding : tuple of tuple of int
+        Numbers of the sources that feed together: circuit rows, then extra sources.
+    sources : tuple of Source or None
+        Of every circuit, then the extra ones.
+    names : tuple of str
+        Whose device it is: circuit ids, then the names of the extra sources.
+    current_a : ndarray, shape (4, n)
+        Largest phase current of each kind [A].
+    phase_ground_a : ndarray, shape (3, n)
+        [A].
+    exists : ndarray of bool, shape (4, n)
+        Whether the fault can exist.
+    governing : ndarray of int, shape (n,)
+        Index into `KINDS` of the fault that heats most, -1 where nothing is known.
+    x_over_r, time_s, asymmetry_ratio : ndarray, shape (n,)
+        Of the fault that heats most; `time_s` is NaN where no device operates, the ratio is for
+        the time or else the stated backup time.
+    times_on : ndarray of int, shape (n,)
+        How often the current begins within the time.
+    primary, backup : ndarray of int, shape (n,)
+        For the same fault: number of the position, or of the source behind all positions; -1.
+    primary_s, backup_device_s : ndarray, shape (n,)
+        Their times for one operation [s].
+    stated_s : ndarray, shape (n,)
+        Stated backup time [s].
+    longest_s : ndarray, shape (n,)
+        Longest time of all faults that exist, the stated backup time for those without one [s].
+    minimum_a : ndarray, shape (n,)
+        Smallest of the largest phase currents of all faults that exist [A].
+    untimed : ndarray of bool, shape (n,)
+        Whether some fault that exists has no time.
+    """
 
     nodes: NDArray[np.intp]
     phases: NDArray[np.uint8]
-    fed_by: NDArray[np.intp]  # index into `feeding`, -1 without a source
-    feeding: tuple[tuple[int, ...], ...]  # circuit rows
-    sources: tuple[Source | None, ...]  # of every circuit
-    kinds: Kinds
-    time_s: NDArray[np.float64]  # (4, n), NaN where the device does not say
-    backup_s: NDArray[np.float64]  # (n,), stated backup time
-    asymmetry_ratio: NDArray[np.float64]  # (4, n), for the time or else the backup time
-    governing: NDArray[np.intp]  # index into KINDS, -1 where nothing is known
-    reasons: dict[int, tuple[Reason, ...]]  # by index into `feeding`
-    mismatched: frozenset[int]  # sets of sources that cannot feed together
+    fed_by: NDArray[np.intp]
+    feeding: tuple[tuple[int, ...], ...]
+    sources: tuple[Source | None, ...]
+    names: tuple[str, ...]
+    current_a: NDArray[np.float64]
+    phase_ground_a: NDArray[np.float64]
+    exists: NDArray[np.bool_]
+    governing: NDArray[np.intp]
+    x_over_r: NDArray[np.float64]
+    time_s: NDArray[np.float64]
+    asymmetry_ratio: NDArray[np.float64]
+    times_on: NDArray[np.intp]
+    primary: NDArray[np.intp]
+    backup: NDArray[np.intp]
+    primary_s: NDArray[np.float64]
+    backup_device_s: NDArray[np.float64]
+    stated_s: NDArray[np.float64]
+    longest_s: NDArray[np.float64]
+    minimum_a: NDArray[np.float64]
+    untimed: NDArray[np.bool_]
+    setup: Setup
 
     @property
-    def untimed(self) -> NDArray[np.bool_]:
-        """Whether some fault that exists at a node has no time, shape (n,)."""
-        missing = np.isnan(self.time_s) & ~np.isnan(self.kinds.current_a)
-        return np.asarray(missing.any(axis=0), bool)
+    def series(self) -> Series:
+        """The devices in series."""
+        return self.setup.series
+
+    def name_of(self, number: int) -> str | None:
+        """Return the ids of a position, or of the source behind all of them."""
+        if number < 0:
+            return None
+        n = len(self.series.positions)
+        return self.series.positions[number].name if number < n else self.names[number - n]
+
+    def asked_at(self, column: int) -> Asked:
+        """Return every single fault at one node and who clears it."""
+        return _ask(self.setup, self.nodes[[column]])
+
+
+@dataclass(frozen=True)
+class Setup:
+    """What every part of a study needs."""
+
+    territory: Territory
+    clearing: Clearing
+    blocked: frozenset[str]
+    feeds: Feeds
+    series: Series
+    seen: Thevenin
+
+
+@dataclass(frozen=True)
+class Asked:
+    """Faults at some nodes and the devices that operate; times as in `counted_s`."""
+
+    kinds: Kinds
+    met: Met
+    source_s: NDArray[np.float64]
+    source_unknown: NDArray[np.bool_]
+    stated_s: NDArray[np.float64]
+    frequency_hz: NDArray[np.float64]
 
 
 def study_faults(
-    territory: Territory, network: Network, nodes: NDArray[np.intp], clearing: Clearing
+    territory: Territory,
+    network: Network,
+    nodes: NDArray[np.intp],
+    clearing: Clearing,
+    *,
+    reclosing_blocked: Collection[str] = (),
+    extra: Sequence[Extra] = (),
 ) -> Study:
     """Study the faults at some nodes.
 
@@ -60,162 +157,184 @@ def study_faults(
         Nodes.
     clearing : "backup" or "primary"
         Which clearing time counts.
+    reclosing_blocked : collection of str
+        Devices and circuits at which automatic reclosing is blocked. One that states reclosings
+        and is not named counts with the sum of its shots: naming none errs to the long side.
+    extra : sequence of (node, Source, clearing time)
+        More sources (generators) that feed at a node, each with the time after which it is off
+        the line [s], None or NaN for unknown.
     """
-    sources = _sources(territory)
-    seen = _thevenin(territory, network, sources, nodes)
-    fed_by, phases = seen.fed_by[nodes], seen.phases[nodes]
-    grounded, single = _traits(seen.feeding, sources)
+    feeds, seen = feeds_of(territory, network, nodes, extra)
+    series = series_of(territory, network, seen, reclosing_blocked=reclosing_blocked)
+    setup = Setup(territory, clearing, frozenset(reclosing_blocked), feeds, series, seen)
+    fed_by = seen.fed_by[nodes]
+    order = np.argsort(fed_by, kind="stable")
+    found = _empty(len(nodes))
+    for start in range(0, len(nodes), _CHUNK_NODES):
+        at = order[start : start + _CHUNK_NODES]
+        for name, values in _study_chunk(setup, nodes[at]).items():
+            found[name][..., at] = values
+    return Study(
+        nodes=nodes,
+        phases=seen.phases[nodes],
+        fed_by=fed_by,
+        feeding=seen.feeding,
+        sources=feeds.sources,
+        names=feeds.names,
+        setup=setup,
+        **found,
+    )
+
+
+_NUMBERS = ("x_over_r", "time_s", "asymmetry_ratio", "primary_s", "backup_device_s", "stated_s",
+            "longest_s", "minimum_a")  # fmt: skip
+
+
+def _empty(n: int) -> dict[str, NDArray]:  # type: ignore[type-arg]
+    """Return the columns to be filled."""
+    found: dict[str, NDArray] = {name: np.full(n, np.nan) for name in _NUMBERS}  # type: ignore[type-arg]
+    found |= {name: np.full(n, -1, np.intp) for name in ("governing", "primary", "backup")}
+    found["times_on"] = np.ones(n, np.intp)
+    found |= {"current_a": np.full((4, n), np.nan), "phase_ground_a": np.full((3, n), np.nan)}
+    return found | {"exists": np.zeros((4, n), bool), "untimed": np.zeros(n, bool)}
+
+
+def _kinds(seen: Thevenin, feeds: Feeds, nodes: NDArray[np.intp]) -> Kinds:
+    """Return the faults at some nodes, NaN where sources cannot feed together."""
+    fed_by = seen.fed_by[nodes]
     kinds = fault_kinds(
         seen.impedance_ohm[nodes],
         seen.voltage_v[nodes],
-        phases,
-        grounded=grounded[fed_by],
-        single_phase=single[fed_by],
+        seen.phases[nodes],
+        grounded=feeds.grounded[fed_by],
+        single_phase=feeds.single_phase[fed_by],
     )
-    mismatched = _mismatched(seen.feeding, sources)
-    kinds.current_a[:, np.isin(fed_by, list(mismatched))] = np.nan
-    time_s = np.full((4, len(nodes)), np.nan)
-    asymmetry = np.ones((4, len(nodes)))
-    backup = np.full(len(nodes), np.nan)
-    reasons: dict[int, tuple[Reason, ...]] = {}
-    order = np.argsort(fed_by, kind="stable")
-    cuts = np.searchsorted(fed_by[order], np.arange(len(seen.feeding) + 1))
-    for index, rows in enumerate(seen.feeding):
-        at = order[cuts[index] : cuts[index + 1]]
-        if len(at) == 0:
-            continue
-        time_s[:, at], reasons[index] = _times(
-            territory, rows, clearing, (kinds.current_a[:, at], kinds.ground_a[:, at])
-        )
-        backup[at] = max((backup_s(territory, row) for row in rows), key=_nan_last)
-        source = sources[rows[0]]
-        if source is not None:
-            used = np.where(np.isnan(time_s[:, at]), backup[at], time_s[:, at])
-            asymmetry[:, at] = decrement_ratio(
-                kinds.x_over_r[:, at], used, frequency_hz=source.frequency_hz
-            )
-    return Study(
-        nodes=nodes,
-        phases=phases,
-        fed_by=fed_by,
-        feeding=seen.feeding,
-        sources=sources,
-        kinds=kinds,
-        time_s=time_s,
-        backup_s=backup,
-        asymmetry_ratio=asymmetry,
-        governing=_governing(kinds, np.where(np.isnan(time_s), backup, time_s), asymmetry),
-        reasons=reasons,
-        mismatched=mismatched,
-    )
+    wrong = np.isin(fed_by, list(feeds.mismatched))
+    for values in (kinds.current_a, kinds.each.phase_a, kinds.each.ground_a):
+        values[..., wrong] = np.nan
+    return kinds
 
 
-def _nan_last(value: float) -> float:
-    """Order times so that an unknown one counts as the longest."""
-    return math.inf if math.isnan(value) else value
+def _study_chunk(setup: Setup, nodes: NDArray[np.intp]) -> dict[str, NDArray]:  # type: ignore[type-arg]
+    """Study some nodes at once."""
+    asked = _ask(setup, nodes)
+    time_s, times_on = counted_s(asked.met, asked.source_s, asked.stated_s, setup.clearing)
+    if setup.clearing == "backup":
+        # never shorter than the source-end device's own time
+        time_s[:, asked.source_unknown] = np.nan
+    return _columns(asked, time_s, times_on)
 
 
-def _governing(
-    kinds: Kinds, time_s: NDArray[np.float64], asymmetry: NDArray[np.float64]
-) -> NDArray[np.intp]:
-    """Return the kind that heats most, (I Df)² t; one without a time counts as endless."""
-    endless_s = 1e12
-    ratio = np.where(np.isnan(time_s), 1.0, asymmetry)
-    heat = (kinds.current_a * ratio) ** 2 * np.where(np.isnan(time_s), endless_s, time_s)
-    heat = np.where(np.isnan(heat), -1.0, heat)
-    # an unknown current of a kind that exists leaves the whole node unknown
-    unknown = (kinds.exists & np.isnan(kinds.current_a)).any(axis=0)
-    return np.where((heat.max(axis=0) < 0) | unknown, -1, heat.argmax(axis=0))
+def _ask(setup: Setup, nodes: NDArray[np.intp]) -> Asked:
+    """Work out the faults at some nodes and ask every device between them and their sources."""
+    kinds = _kinds(setup.seen, setup.feeds, nodes)
+    each, n = kinds.each, len(nodes)
+    met, source_s = Met.none(n), np.full((10, n), np.nan)
+    ask_series(met, setup.series, nodes, each)
+    stated, frequency = np.full(n, np.nan), np.full(n, np.nan)
+    unknown = np.zeros(n, bool)
+    fed_by = setup.seen.fed_by[nodes]
+    for index in np.unique(fed_by[fed_by >= 0]):
+        at = np.flatnonzero(fed_by == index)
+        rows = setup.seen.feeding[index]
+        stated[at] = setup.feeds.stated_s(rows)
+        frequency[at] = setup.feeds.frequency_hz(rows)
+        part = Each(*(values[..., at] for values in vars(each).values()))
+        source_s[:, at], unknown[at] = _ask_source(setup, met, at, rows, part)
+    return Asked(kinds, met, source_s, unknown, stated, frequency)
 
 
-def _sources(territory: Territory) -> tuple[Source | None, ...]:
-    """Return the source of every circuit, None where it is unknown."""
-    found: list[Source | None] = []
-    for row in range(len(territory.circuits)):
-        try:
-            found.append(source_of(territory, row))
-        except NoPlanError:
-            found.append(None)
-    return tuple(found)
+def _ask_source(
+    setup: Setup, met: Met, at: NDArray[np.intp], rows: tuple[int, ...], each: Each
+) -> tuple[NDArray[np.float64], bool]:
+    """Ask the source-end devices of some columns; return their time and whether it is unknown."""
+    largest, known = each.largest_a, ~np.isnan(each.largest_a)
+    number = len(setup.series.positions) + rows[0]
+    if len(rows) > 1:
+        time_s = _joined_s(setup, rows, largest, each)
+        met.ask(at, -1, time_s)
+        return time_s, False
+    device = setup.feeds.device(rows[0], setup.blocked)
+    if device is not None:
+        time_s = source_time_s(device, each)
+        met.ask(at, number, time_s)
+        met.repeat(at, time_s, device.times_on)
+        return time_s, False
+    fixed_s = setup.feeds.fixed_s(rows[0])
+    time_s = np.where(known, fixed_s, np.nan)
+    met.ask(at, number, time_s)
+    return time_s, math.isnan(fixed_s)
 
 
-def _thevenin(
-    territory: Territory,
-    network: Network,
-    sources: tuple[Source | None, ...],
-    nodes: NDArray[np.intp],
-) -> Thevenin:
-    """Solve the network; a span of unknown phases connects all three by an unknown impedance."""
-    closed = np.where(network.phases == 0, 7, network.closed).astype(np.uint8)
-    at = np.array([network.source_node[str(name)] for name in territory.circuits.ids], np.intp)
-    ohm = np.full((len(sources), 3, 3), np.nan, complex)
-    volt = np.zeros((len(sources), 3), complex)
-    fed = np.full(len(sources), 7, np.uint8)
-    met = np.zeros(len(network.node_pole), np.uint8)
-    np.bitwise_or.at(met, network.node_from, closed)
-    np.bitwise_or.at(met, network.node_to, closed)
-    for row, source in enumerate(sources):
-        if source is not None:
-            ohm[row], volt[row] = source.abc_ohm(), source.emf_v()
-            if source.single_phase and met[at[row]]:
-                fed[row] = met[at[row]]
-    span_ohm = span_impedance_ohm(territory, network)
-    n_nodes = len(network.node_pole)
-    feed = Feed(n_nodes, network.node_from, network.node_to, closed, span_ohm, at, fed, ohm, volt)
-    return thevenin(feed, wanted=nodes)
+def _joined_s(
+    setup: Setup, rows: tuple[int, ...], largest: NDArray[np.float64], each: Each
+) -> NDArray[np.float64]:
+    """Return the time in which the last of several sources is off, NaN where one is a curve.
 
-
-def _traits(
-    feeding: tuple[tuple[int, ...], ...], sources: tuple[Source | None, ...]
-) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-    """Say for each set of sources whether one is grounded and whether one is single-phase.
-
-    The last entry stands for no source at all.
+    What each source-end device sees of the current is not known.
     """
-    known = [[s for row in rows if (s := sources[row]) is not None] for rows in feeding]
-    grounded = [not found or any(s.grounded for s in found) for found in known]
-    single = [any(s.single_phase for s in found) for found in known]
-    return np.array([*grounded, True], bool), np.array([*single, False], bool)
-
-
-def _mismatched(
-    feeding: tuple[tuple[int, ...], ...], sources: tuple[Source | None, ...]
-) -> frozenset[int]:
-    """Return the sets of sources whose voltages (beyond 20 %) or frequencies differ."""
-    found = set()
-    for index, rows in enumerate(feeding):
-        known = [s for row in rows if (s := sources[row]) is not None]
-        volts = [s.prefault_v for s in known]
-        if known and (max(volts) > 1.2 * min(volts) or len({s.frequency_hz for s in known}) > 1):
-            found.add(index)
-    return frozenset(found)
-
-
-def _times(
-    territory: Territory,
-    rows: tuple[int, ...],
-    clearing: Clearing,
-    currents: tuple[NDArray[np.float64], NDArray[np.float64]],
-) -> tuple[NDArray[np.float64], tuple[Reason, ...]]:
-    """Return clearing times of faults fed by one circuit, or by several at once."""
-    phase_a, ground_a = currents
-    circuits = territory.circuits
-    if len(rows) > 1 and any(circuits["protection"][row] is not None for row in rows):
-        names = tuple(str(circuits.ids[row]) for row in rows)
-        reason = Reason(
-            code="joined_sources",
-            where=names,
-            what=f"{' and '.join(names)} feed the fault together; what each device sees of the "
-            "current, and so its time, is not known.",
-            remedy="Open the tie, or state a fixed clearing time and a backup time.",
-        )
-        return np.full(phase_a.shape, np.nan), (reason,)
-    time_s = np.zeros(phase_a.shape)
-    reasons: list[Reason] = []
+    feeds = setup.feeds
+    if any(feeds.has_curve(row) for row in rows):
+        return np.full(largest.shape, np.nan)
+    time_s = np.zeros(largest.shape)
     for row in rows:  # the fault is cleared when the last device has cleared it
-        one_s, why = circuit_clearing_s(
-            territory, row, clearing=clearing, phase_current_a=phase_a, ground_current_a=ground_a
-        )
+        if row < feeds.n_circuits:
+            one_s, _ = circuit_clearing_s(
+                setup.territory,
+                row,
+                clearing=setup.clearing,
+                phase_current_a=largest,
+                ground_current_a=each.ground_a,
+            )
+        else:
+            one_s = np.where(np.isnan(largest), np.nan, feeds.fixed_s(row))
         time_s = np.maximum(time_s, one_s)
-        reasons += why
-    return time_s, tuple(reasons)
+    return time_s
+
+
+def _columns(
+    asked: Asked, time_s: NDArray[np.float64], times_on: NDArray[np.intp]
+) -> dict[str, NDArray]:  # type: ignore[type-arg]
+    """Find the fault that heats most, (I Df)² t, and what goes with it."""
+    kinds, met = asked.kinds, asked.met
+    each, stated, column = kinds.each, asked.stated_s, np.arange(len(asked.stated_s))
+    largest = each.largest_a
+    used = np.where(np.isnan(time_s), stated, time_s)
+    offset = np.ones(used.shape)
+    for hz in np.unique(asked.frequency_hz[~np.isnan(asked.frequency_hz)]):
+        at = asked.frequency_hz == hz
+        offset[:, at] = decrement_ratio(
+            each.x_over_r[:, at], used[:, at] / times_on[:, at], frequency_hz=float(hz)
+        )
+    # a fault without any time counts as endless
+    endless = np.isnan(used)
+    heat = (largest * np.where(endless, 1.0, offset)) ** 2 * np.where(endless, _ENDLESS_S, used)
+    heat = np.where(np.isnan(heat), -1.0, heat)
+    hottest = heat.argmax(axis=0)
+    # an unknown current of a fault that exists leaves the whole node unknown
+    unknown = (each.exists & np.isnan(largest)).any(axis=0) | (heat.max(axis=0) < 0)
+    timed = np.where(each.exists, used, -np.inf)
+
+    def of_hottest(values: NDArray) -> NDArray:  # type: ignore[type-arg]
+        return np.asarray(values[hottest, column])
+
+    return {
+        "current_a": kinds.current_a,
+        "phase_ground_a": kinds.phase_ground_a,
+        "exists": kinds.exists,
+        "governing": np.where(unknown, -1, FAULT_KIND[hottest]),
+        "x_over_r": of_hottest(each.x_over_r),
+        "time_s": of_hottest(time_s),
+        "asymmetry_ratio": of_hottest(offset),
+        "times_on": of_hottest(times_on),
+        "primary": of_hottest(met.primary),
+        "backup": of_hottest(met.backup),
+        "primary_s": of_hottest(met.primary_s),
+        "backup_device_s": of_hottest(met.backup_s),
+        "stated_s": stated,
+        "longest_s": np.where(
+            unknown, np.nan, np.maximum(timed.max(axis=0), SHORTEST_S)
+        ),  # NaN for a fault without a time
+        "minimum_a": np.where(unknown, np.nan, np.where(each.exists, largest, np.inf).min(axis=0)),
+        "untimed": np.asarray((np.isnan(time_s) & ~np.isnan(largest)).any(axis=0), bool),
+    }

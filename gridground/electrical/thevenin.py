@@ -2,9 +2,9 @@
 
 The sources are edges from a common reference (their voltages) to their nodes; the rest is a graph.
 Where it is a tree the impedances are summed along the path. The parts that are loops (two sources
-joined included) are cut out at their bridges, solved as admittance matrices seen from the node
-nearest the reference, and put back as if every node of the loop hung directly on that node: that
-is exact, because all current of a fault inside or behind the part passes there.
+joined included) are cut out at their bridges, solved seen from the node nearest the reference
+(`chains`), and put back as if every node of the loop hung directly on that node: that is exact,
+because all current of a fault inside or behind the part passes there.
 """
 
 from __future__ import annotations
@@ -13,23 +13,26 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.sparse import csr_array
 from scipy.sparse.csgraph import breadth_first_order, connected_components
+from scipy.sparse.linalg import spsolve_triangular
 
+from gridground.electrical.chains import solve_loops
 from gridground.electrical.loops import (
-    FLOOR_OHM,
     PHASE_BITS,
     Edges,
     Tree,
     adjacency,
-    blocks_of,
     core_edges,
     masked_inverse,
+    parts_of,
     with_ancestors,
 )
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+_SIX = [0, 1, 2, 4, 5, 8]
 _UPPER = np.array([[0, 1, 2], [1, 3, 4], [2, 4, 5]])  # (3, 3) from the six different entries
 
 
@@ -84,6 +87,11 @@ class Thevenin:
         Sets of sources that feed together.
     fed_by : ndarray of int, shape (n_nodes,)
         Index into `feeding`; -1 for a node without a source.
+    parent : ndarray of int, shape (n_nodes,)
+        Node before each node on the way to the source, n_nodes for the reference behind the
+        sources; for a node of a loop the node at which the loop hangs.
+    looped : ndarray of bool, shape (n_nodes,)
+        Whether more than one way leads from the node to its parent.
     """
 
     impedance_ohm: NDArray[np.complex128]
@@ -91,6 +99,8 @@ class Thevenin:
     phases: NDArray[np.uint8]
     feeding: tuple[tuple[int, ...], ...]
     fed_by: NDArray[np.intp]
+    parent: NDArray[np.intp]
+    looped: NDArray[np.bool_]
 
 
 def thevenin(feed: Feed, *, wanted: NDArray[np.intp] | None = None) -> Thevenin:
@@ -114,28 +124,30 @@ def thevenin(feed: Feed, *, wanted: NDArray[np.intp] | None = None) -> Thevenin:
     tree = _spanning_tree(edges, root)
     hung = _rows_or_zero(edges.ohm, tree.edge)
     parent = tree.parent.copy()
+    looped = np.zeros(root, bool)
     volt = _rows_or_zero(edges.volt, tree.edge)
     joined = _Joined(feed)
     core = core_edges(edges, tree)
     if core.any():
-        needed = with_ancestors(tree, wanted)
-        for block in blocks_of(edges, tree, core):
-            block.solve(edges, phases, needed)
-            parent[block.inner] = block.entry
-            hung[block.inner] = block.inner_ohm
-            if block.entry == root:
-                volt[block.inner] = block.inner_v
-                joined.join(block.inner)
-    total, top = _sum_to_root(parent, hung, root)
+        parts = parts_of(edges, tree, core)
+        part_ohm, part_v = solve_loops(edges, parts, phases, with_ancestors(tree, wanted))
+        parent[parts.node] = parts.entry[parts.of_node]
+        hung[parts.node] = part_ohm
+        looped[parts.node] = True
+        for part in np.flatnonzero(parts.entry == root):  # sources joined
+            mine = parts.of_node == part
+            volt[parts.node[mine]] = part_v[mine]
+            joined.join(parts.node[mine])
+    total, top = _sum_to_root(tree.order, parent, hung)
     voltage = volt[top][:root]
-    unreached = tree.edge[:root] < 0
+    unreached = (tree.edge[:root] < 0) | (phases[:root] == 0)  # or by other phases only
     total = total[:root]
     total[unreached], voltage[unreached] = np.nan, np.nan
     phases = np.where(unreached, 0, phases[:root]).astype(np.uint8)
     here = (phases[:, None] & PHASE_BITS) > 0
     total[~(here[:, :, None] & here[:, None, :]) & (phases > 0)[:, None, None]] = 0.0
     fed_by = np.where(unreached, -1, joined.set_of(top[:root]))
-    return Thevenin(total, voltage, phases, joined.feeding, fed_by)
+    return Thevenin(total, voltage, phases, joined.feeding, fed_by, parent[:root], looped)
 
 
 def _all_edges(feed: Feed) -> Edges:
@@ -168,8 +180,7 @@ def _merge(edges: Edges, root: int) -> Edges:
     side = np.flatnonzero(count[group] > 1)
     mask = np.zeros(len(first), np.uint8)
     np.bitwise_or.at(mask, group, edges.mask)
-    floored = edges.ohm[side] + FLOOR_OHM * np.eye(3)
-    admittance = masked_inverse(floored, edges.mask[side])
+    admittance = masked_inverse(edges.ohm[side], edges.mask[side])
     total = np.zeros((len(first), 3, 3), complex)
     driven = np.zeros((len(first), 3), complex)
     np.add.at(total, group[side], admittance)
@@ -240,20 +251,29 @@ def _rows_or_zero(values: NDArray[np.complex128], row: NDArray[np.intp]) -> NDAr
 
 
 def _sum_to_root(
-    parent: NDArray[np.intp], ohm: NDArray[np.complex128], root: int
+    order: NDArray[np.intp], parent: NDArray[np.intp], ohm: NDArray[np.complex128]
 ) -> tuple[NDArray[np.complex128], NDArray[np.intp]]:
-    """Sum impedances from every node to the reference by doubling the reach of each step.
+    """Sum impedances from every node to the reference, the first of `order`.
 
-    Returns the sums, shape (n, 3, 3), and the last node before the reference. The number of
-    rounds is the logarithm of the longest path.
+    Returns the sums, shape (n, 3, 3), and the last node before the reference. Each sum is that of
+    the parent and the node's own impedance: a triangular system in an order from the reference
+    outwards. Nodes that are not in the order stay as they are.
     """
-    total = ohm.reshape(len(ohm), 9)[:, [0, 1, 2, 4, 5, 8]]  # the matrices are symmetric
-    reach, top = parent.copy(), np.arange(len(parent))
-    active = np.flatnonzero(reach != root)
-    while len(active):
-        via = reach[active]
-        total[active] += total[via]
-        top[active] = top[via]
-        reach[active] = reach[via]
-        active = active[reach[active] != root]
-    return total[:, _UPPER], top
+    n = len(order)
+    place = np.zeros(len(parent), np.int32)
+    place[order] = np.arange(n, dtype=np.int32)
+    before = place[parent[order]]
+    six = np.ascontiguousarray(ohm.reshape(-1, 9)[:, _SIX])  # the matrices are symmetric
+    right = np.empty((n, 13))
+    right[:, :12] = six.view(float)[order]
+    right[:, 12] = np.where(before == 0, order, 0)  # one such node on every path
+    right[0] = 0.0
+    start = np.maximum(2 * np.arange(n + 1, dtype=np.int32) - 1, 0)
+    columns, values = np.empty(2 * n - 1, np.int32), np.ones(2 * n - 1)
+    columns[0::2], columns[1::2], values[1::2] = np.arange(n), before[1:], -1.0
+    chain = csr_array((values, columns, start), shape=(n, n))
+    found = spsolve_triangular(chain, right, lower=True, unit_diagonal=True)
+    six.view(float)[order] = found[:, :12]
+    top = np.arange(len(parent))
+    top[order[1:]] = found[1:, 12].astype(np.intp)
+    return six[:, _UPPER], top

@@ -3,11 +3,20 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any, Literal, NamedTuple, TypeVar
+from typing import TYPE_CHECKING, NamedTuple, TypedDict, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
+from gridground.electrical.body import (
+    SAME_TIME_S,
+    TESTED_FROM_S,
+    Weight,
+    curve_value,
+    permissible_body_a,
+    tolerable_body_a,
+    touch_voltage_v,
+)
 from gridground.errors import InputError, Problem, TableError
 from gridground.tables import read_table
 from gridground.units import parse_voltage_v
@@ -16,12 +25,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 Value = TypeVar("Value", float, NDArray[np.float64], "pd.Series[float]")
-Weight = Literal["50 kg", "70 kg"]
-
-BODY_K_A_SQRT_S: dict[Weight, float] = {"50 kg": 0.116, "70 kg": 0.157}
-_SHORTEST_S, _LONGEST_S = 0.03, 3.0
-_BODY_SOURCE = "IEEE Std 80-2013 equations 8 and 9"
-_SAME_TIME_S = 1e-9  # 0.1 s + 0.15 s is a little more than 0.25 s in binary
+STRICTEST = "strictest"
 
 
 class TolerableVoltage(NamedTuple):
@@ -31,13 +35,22 @@ class TolerableVoltage(NamedTuple):
     rule: str
 
 
+class LimitRow(TypedDict):
+    """What one rule says about one duration; `limit_v` is None where it says nothing."""
+
+    rule: str
+    limit_v: float | None
+    reason: str | None
+    source: str
+
+
 def rule_names() -> tuple[str, ...]:
-    """Return the names of the rules a job may ask for.
+    """Return the names of the rules a job may ask for; the last is the strictest of all.
 
     Examples
     --------
-    >>> rule_names()
-    ('DOE-HDBK-1092', 'IEEE 80 50 kg', 'IEEE 80 70 kg')
+    >>> rule_names()[:3], rule_names()[-3:]
+    (('DOE-HDBK-1092', 'IEEE 80 50 kg', 'IEEE 80 70 kg'), ('EN 50522', 'IEC 60479-1', 'strictest'))
     """
     return tuple(dict.fromkeys(row["rule"] for row in read_table("tolerable")))
 
@@ -53,7 +66,8 @@ def limit_v(rule: str | float, *, duration_s: float, body_ohm: float) -> Tolerab
     duration_s : float
         Duration of the fault [s].
     body_ohm : float
-        Body resistance [ohm]. ``DOE-HDBK-1092`` and an employer's voltage do not depend on it.
+        Body resistance [ohm]. Only ``IEEE 80 50 kg`` and ``IEEE 80 70 kg`` depend on it, and
+        ``strictest`` through them.
 
     Returns
     -------
@@ -70,23 +84,29 @@ def limit_v(rule: str | float, *, duration_s: float, body_ohm: float) -> Tolerab
 
     Notes
     -----
-    Each row of the table is ``min(volts, k R_B/sqrt(t))``. ``DOE-HDBK-1092`` speaks of 15 and 30
-    cycles of 60 Hz only, taken as 0.25 s and 0.5 s at either frequency; beyond them the smaller
-    of 75 V and 58/sqrt(t) is this project's judgement (50 kg, 500 ohm). A voltage under the limit
-    does not mean that there is no injury: the body current formula is of 0.5 % fibrillation.
+    ``DOE-HDBK-1092`` and ``IEEE 80`` are ``min(volts, k R_B/sqrt(t))`` of their row. The former
+    speaks of 15 and 30 cycles of 60 Hz only, taken as 0.25 s and 0.5 s at either frequency; beyond
+    them the smaller of 75 V and 58/sqrt(t) is this project's judgement (50 kg, 500 ohm). ``EN
+    50522`` is read off its curve, log-log. ``IEC 60479-1`` is the permissible body current times
+    the body's impedance at that very voltage (:func:`gridground.electrical.body.touch_voltage_v`).
+    ``strictest`` is the smallest of those that have a value. A voltage under the limit does not
+    mean that there is no injury: the body current formula is of 0.5 % fibrillation.
 
     References
     ----------
     .. [1] DOE-HDBK-1092, clause 4.15.2.
     .. [2] IEEE Std 80-2013, clause 6.1 equations 8 and 9, clause 8.4 with no surface layer (from
        memory).
+    .. [3] EN 50522:2010 annex B; IEC/TS 60479-1:2005 (from memory).
 
     Examples
     --------
     >>> limit_v("DOE-HDBK-1092", duration_s=0.5, body_ohm=1000).volts
     75.0
-    >>> round(limit_v("IEEE 80 50 kg", duration_s=0.5, body_ohm=1000).volts)
-    164
+    >>> limit_v("EN 50522", duration_s=0.5, body_ohm=1000).volts
+    220.0
+    >>> round(limit_v("IEC 60479-1", duration_s=0.5, body_ohm=1000).volts)
+    99
     """
     _check_body(body_ohm)
     if rule not in rule_names():
@@ -94,10 +114,50 @@ def limit_v(rule: str | float, *, duration_s: float, body_ohm: float) -> Tolerab
     rows = [row for row in read_table("tolerable") if row["rule"] == rule]
     for row in rows:
         above_s, up_to_s = float(row["above_s"]), float(row["up_to_s"])
-        if above_s - _SAME_TIME_S <= duration_s <= up_to_s + _SAME_TIME_S and duration_s > 0:
-            return TolerableVoltage(_row_v(row, duration_s, body_ohm), f"{rule} ({row['source']})")
+        if above_s - SAME_TIME_S <= duration_s <= up_to_s + SAME_TIME_S and duration_s > 0:
+            return _limit_of(row, duration_s, body_ohm)
     reach = f"{rows[0]['above_s']} s to {rows[-1]['up_to_s']} s"
     raise TableError(f"duration under the rule {rule}", f"{duration_s:g} s", reach, str(rule))
+
+
+def limit_table(*, duration_s: float, body_ohm: float) -> list[LimitRow]:
+    """Return what every named rule says about one duration.
+
+    Parameters
+    ----------
+    duration_s, body_ohm
+        As for :func:`limit_v`.
+
+    Returns
+    -------
+    list of dict
+        ``{"rule", "limit_v", "reason", "source"}`` of each rule but ``strictest``, in the order
+        of the table: `limit_v` [V], or None and the reason.
+
+    Raises
+    ------
+    InputError
+        For a body resistance not above zero.
+
+    Examples
+    --------
+    >>> rows = limit_table(duration_s=0.02, body_ohm=1000)
+    >>> [row["rule"] for row in rows if row["limit_v"] is None]
+    ['EN 50522', 'IEC 60479-1']
+    """
+    _check_body(body_ohm)
+    result: list[LimitRow] = []
+    for rule in rule_names():
+        if rule == STRICTEST:
+            continue
+        try:
+            volts, said = limit_v(rule, duration_s=duration_s, body_ohm=body_ohm)
+        except TableError as error:
+            source = next(r["source"] for r in read_table("tolerable") if r["rule"] == rule)
+            result.append({"rule": rule, "limit_v": None, "reason": str(error), "source": source})
+            continue
+        result.append({"rule": rule, "limit_v": volts, "reason": None, "source": said})
+    return result
 
 
 def limit_a(rule: str | float, *, duration_s: float, body_ohm: float) -> float:
@@ -124,53 +184,6 @@ def limit_a(rule: str | float, *, duration_s: float, body_ohm: float) -> float:
     0.164
     """
     return limit_v(rule, duration_s=duration_s, body_ohm=body_ohm).volts / body_ohm
-
-
-def tolerable_body_a(duration_s: Value, *, weight: Weight) -> Value:
-    """Return the body current that 99.5 % of people of a weight bear without fibrillation.
-
-    Parameters
-    ----------
-    duration_s : float, ndarray or Series, shape (n,)
-        Duration [s].
-    weight : "50 kg" or "70 kg"
-        Body weight.
-
-    Returns
-    -------
-    float, ndarray or Series, shape (n,)
-        Current [A]; NaN where the duration is NaN.
-
-    Raises
-    ------
-    TableError
-        For a duration outside 0.03 s to 3 s.
-
-    Notes
-    -----
-    ``0.116/sqrt(t)`` and ``0.157/sqrt(t)`` (Dalziel). Tested on animals from 0.03 s to 3 s.
-
-    References
-    ----------
-    .. [1] IEEE Std 80-2013, clause 6.1, equations 8 and 9 (from memory).
-
-    Examples
-    --------
-    >>> round(float(tolerable_body_a(0.25, weight="70 kg")), 3)
-    0.314
-    """
-    times = np.asarray(duration_s, dtype=float)
-    outside = (times < _SHORTEST_S) | (times > _LONGEST_S)
-    if outside.any():
-        raise TableError(
-            "duration of the body current",
-            f"{np.atleast_1d(times)[np.atleast_1d(outside)][0]:g} s",
-            f"{_SHORTEST_S:g} s to {_LONGEST_S:g} s",
-            _BODY_SOURCE,
-        )
-    root: Any = np.sqrt(duration_s)
-    result: Value = BODY_K_A_SQRT_S[weight] / root
-    return result
 
 
 def surface_ratio(soil_ohm_m: Value, *, surface_ohm_m: float, depth_m: float) -> Value:
@@ -241,7 +254,7 @@ def step_limit_v(
     Raises
     ------
     TableError
-        For a duration outside 0.03 s to 3 s.
+        For a duration outside 0.01 s to 10 s; below 0.03 s the limit does not rise any more.
     ValueError
         For a negative resistance or factor.
 
@@ -295,13 +308,30 @@ def touch_limit_v(
     return result
 
 
-def _row_v(row: dict[str, str], duration_s: float, body_ohm: float) -> float:
+def _limit_of(row: dict[str, str], duration_s: float, body_ohm: float) -> TolerableVoltage:
     """Return the limit of one row of the table."""
+    said = f"{row['rule']} ({row['source']})"
+    if row["found_by"] == "touch curve":
+        return TolerableVoltage(curve_value("touch_curve", "volts", duration_s), said)
+    if row["found_by"] == "body impedance":
+        current_a = permissible_body_a(duration_s)
+        path = "both hands to both feet"
+        volts = touch_voltage_v(current_a, path=path, people="least_5_percent")
+        return TolerableVoltage(volts, said)
+    if row["found_by"] == "smallest":
+        there = [r for r in limit_table(duration_s=duration_s, body_ohm=body_ohm) if r["limit_v"]]
+        least = min(there, key=lambda r: float(r["limit_v"] or math.inf))
+        return TolerableVoltage(float(least["limit_v"] or 0.0), f"{STRICTEST}: {least['source']}")
+    return TolerableVoltage(_formula_v(row, duration_s, body_ohm), said)
+
+
+def _formula_v(row: dict[str, str], duration_s: float, body_ohm: float) -> float:
+    """Return ``min(volts, k R_B/sqrt(t))``; what the body bears is not more below 0.03 s."""
     volts = float(row["volts"]) if row["volts"] else math.inf
     if not row["k_a_sqrt_s"]:
         return volts
     ohm = float(row["body_ohm"]) if row["body_ohm"] else body_ohm
-    return min(volts, float(row["k_a_sqrt_s"]) * ohm / math.sqrt(duration_s))
+    return min(volts, float(row["k_a_sqrt_s"]) * ohm / math.sqrt(max(duration_s, TESTED_FROM_S)))
 
 
 def _own_voltage_v(rule: str | float) -> float:

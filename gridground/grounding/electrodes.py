@@ -6,15 +6,21 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from gridground.grounding.earth import rod_resistance_ohm
+from gridground.grounding.soil_layers import SoilLayers, two_layer_rod_resistance_ohm
 from gridground.record import OpenItem
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from gridground.grounding.neighbourhood import Neighbourhood
     from gridground.grounding.where import Spot
     from gridground.job import Job
 
 # Figures that stand in, never in silence: each comes with an open item.
 STAND_IN_OHM_M = 100.0
+# One rod in ordinary soil gives some ohm to some thousand ohm; outside, a slip of unit or a bad
+# contact is likelier (our judgement).
+MEASURED_LEAST_OHM, MEASURED_MOST_OHM = 0.5, 10_000.0
 # A slim footing errs to the high side: more resistance, steeper voltage beside it.
 FOOTING_LENGTH_M, FOOTING_DIAMETER_M = 1.8, 0.18
 
@@ -31,11 +37,13 @@ class Electrode:
         What the phasor network hangs on the lead's end; None where the data's own pole ground is
         already on the neutral.
     resistivity_ohm_m : float
-        Soil there [ohm·m].
+        Soil there, under people's feet; of two layers the smaller [ohm·m].
     soil : str
-        Where the resistivity comes from.
+        Where the resistivity comes from, "measured" where the resistance is.
     items : tuple of OpenItem
         What is not known.
+    layers : SoilLayers or None
+        Soil of two layers; None where it is of one kind.
     """
 
     resistance_ohm: float | None
@@ -43,6 +51,26 @@ class Electrode:
     resistivity_ohm_m: float
     soil: str
     items: tuple[OpenItem, ...]
+    layers: SoilLayers | None
+
+
+@dataclass(frozen=True)
+class _Ground:
+    """The soil at a location as far as it is told."""
+
+    resistivity_ohm_m: float
+    told: str
+    known: bool
+    layers: SoilLayers | None
+
+    def rod_ohm(self, length_m: float, diameter_m: float) -> float:
+        """Return the resistance of a rod in it."""
+        if self.layers is None:
+            return float(rod_resistance_ohm(self.resistivity_ohm_m, length_m, diameter_m))
+        soil = self.layers
+        return two_layer_rod_resistance_ohm(
+            soil.upper_ohm_m, soil.lower_ohm_m, soil.upper_depth_m, length_m, diameter_m
+        )
 
 
 def electrode_of(job: Job, near: Neighbourhood, spot: Spot) -> Electrode:
@@ -51,54 +79,123 @@ def electrode_of(job: Job, near: Neighbourhood, spot: Spot) -> Electrode:
     Parameters
     ----------
     job : Job
-        Rod and, where no soil polygon covers it, resistivity.
+        Rod, what was measured and, where no soil polygon covers it, the soil.
     near : Neighbourhood
         For the soil at the rod.
     spot : Spot
         The location.
+
+    Notes
+    -----
+    A rod's resistance as measured stands before a computed one. Where no soil is stated it tells
+    the soil too, by Dwight's formula turned round, but no more than the usual stand-in: a bad
+    contact must not raise what people's feet may bear.
     """
-    resistivity, soil, known = _soil(job, near, spot)
+    ground = _ground(job, near, spot)
+    measured = job.rod.measured_ohm.get(str(spot.top.pole_id)) if spot.electrode == "rod" else None
+    if measured is not None:
+        return _measured(job, spot, ground, measured)
     items: list[OpenItem] = []
-    if not known and spot.electrode is not None:
+    if not ground.known and spot.electrode is not None:
         items.append(_unknown_soil(spot))
+    resistance: float | None = None
+    network: float | None = None
     if spot.electrode == "rod":
-        ohm = float(rod_resistance_ohm(resistivity, job.rod.length_m, job.rod.diameter_m))
-        return Electrode(ohm, ohm, resistivity, soil, tuple(items))
-    if spot.electrode == "pole ground":
-        ohm_known = spot.top.ground_ohm
+        resistance = network = ground.rod_ohm(job.rod.length_m, job.rod.diameter_m)
+    elif spot.electrode == "pole ground":
+        resistance = spot.top.ground_ohm
         used = any(edge.start == "pole ground" for edge in spot.edges)
-        on_neutral = spot.top.neutral is not None
-        return Electrode(
-            ohm_known,
-            ohm_known if used and not on_neutral else None,
-            resistivity,
-            soil,
-            tuple(items),
+        network = resistance if used and spot.top.neutral is None else None
+    elif spot.electrode == "pole":
+        resistance = spot.top.ground_ohm
+        if resistance is None:
+            resistance = ground.rod_ohm(FOOTING_LENGTH_M, FOOTING_DIAMETER_M)
+            items.append(_unknown_footing(spot, resistance))
+        network = resistance
+    return Electrode(
+        resistance, network, ground.resistivity_ohm_m, ground.told, tuple(items), ground.layers
+    )
+
+
+def _measured(job: Job, spot: Spot, ground: _Ground, ohm: float) -> Electrode:
+    """Return the electrode of a rod whose resistance was measured."""
+    items = []
+    if not MEASURED_LEAST_OHM <= ohm <= MEASURED_MOST_OHM:
+        items.append(_unusual(spot, ohm))
+    resistivity, soil = ground.resistivity_ohm_m, ground.told
+    if not ground.known:
+        one = float(rod_resistance_ohm(1.0, job.rod.length_m, job.rod.diameter_m))
+        resistivity = min(ohm / one, STAND_IN_OHM_M)
+        soil = (
+            "the resistivity that it tells by Dwight's formula turned round, at most "
+            f"{STAND_IN_OHM_M:g} ohm·m"
         )
-    if spot.electrode == "pole":
-        footing = spot.top.ground_ohm
-        if footing is None:
-            footing = float(rod_resistance_ohm(resistivity, FOOTING_LENGTH_M, FOOTING_DIAMETER_M))
-            items.append(_unknown_footing(spot, footing))
-        return Electrode(footing, footing, resistivity, soil, tuple(items))
-    return Electrode(None, None, resistivity, soil, ())
+    told = f"measured: {ohm:g} ohm (the job's rod.measured_ohm); {soil}"
+    return Electrode(ohm, ohm, resistivity, told, tuple(items), ground.layers)
 
 
-def _soil(job: Job, near: Neighbourhood, spot: Spot) -> tuple[float, str, bool]:
-    """Return (resistivity, where it comes from, known)."""
+def _ground(job: Job, near: Neighbourhood, spot: Spot) -> _Ground:
+    """Return the soil of the polygon that covers the electrode, else the job's."""
     found = None
     if spot.rod is not None:
         found = near.soil_at_lonlat(spot.rod.lon, spot.rod.lat)
     elif spot.top.pole_id is not None:
         found = near.soil_at_pole(spot.top.pole_id)
     if found is not None and found.resistivity_ohm_m is not None:
-        return found.resistivity_ohm_m, f"soil {found.soil_id}: {found.source or 'no source'}", True
+        said = f"soil {found.soil_id}: {found.source or 'no source'}"
+        return _Ground(found.resistivity_ohm_m, said, True, None)
     if found is not None:
         said = f"soil {found.soil_id} states no resistivity; {STAND_IN_OHM_M:g} ohm·m stands in"
-        return STAND_IN_OHM_M, said, False
-    if job.rod.resistivity_ohm_m is not None:
-        return job.rod.resistivity_ohm_m, "the job's rod.resistivity_ohm_m", True
-    return STAND_IN_OHM_M, "not known; 100 ohm·m stands in", False
+        return _Ground(STAND_IN_OHM_M, said, False, None)
+    rod = job.rod
+    if rod.upper_ohm_m and rod.lower_ohm_m and rod.upper_depth_m:
+        layers = SoilLayers(rod.upper_ohm_m, rod.lower_ohm_m, rod.upper_depth_m)
+        least = min(layers.upper_ohm_m, layers.lower_ohm_m)
+        return _Ground(least, _layers_told(layers), True, layers)
+    if rod.resistivity_ohm_m is not None:
+        return _Ground(rod.resistivity_ohm_m, "the job's rod.resistivity_ohm_m", True, None)
+    return _Ground(STAND_IN_OHM_M, "not known; 100 ohm·m stands in", False, None)
+
+
+def _layers_told(layers: SoilLayers) -> str:
+    """Say what the two layers are and what counts where."""
+    return (
+        f"the job's two layers: {layers.upper_depth_m:g} m of {layers.upper_ohm_m:g} ohm·m on "
+        f"{layers.lower_ohm_m:g} ohm·m; under the feet the smaller counts"
+    )
+
+
+def measured_elsewhere(job: Job, spots: Sequence[Spot]) -> tuple[str, ...]:
+    """Return the poles of `rod.measured_ohm` at which the plan drives no rod.
+
+    Parameters
+    ----------
+    job : Job
+        As read.
+    spots : sequence of Spot
+        The locations of the plan.
+
+    Returns
+    -------
+    tuple of str
+        Pole ids, in the order of the job; their figures are in nothing.
+    """
+    driven = {str(spot.top.pole_id) for spot in spots if spot.electrode == "rod"}
+    return tuple(pole_id for pole_id in job.rod.measured_ohm if pole_id not in driven)
+
+
+def _unusual(spot: Spot, ohm: float) -> OpenItem:
+    """Return the open item of a measured resistance that can be but hardly is."""
+    where = str(spot.top.pole_id)
+    return OpenItem(
+        "rod_measured_unusual",
+        (where,),
+        f"the rod at {where} is said to have {ohm:g} ohm; usual is {MEASURED_LEAST_OHM:g} to "
+        f"{MEASURED_MOST_OHM:,g} ohm",
+        "the rod's rise and the voltage round it",
+        "the planner",
+        "measure again, or correct rod.measured_ohm",
+    )
 
 
 def _unknown_soil(spot: Spot) -> OpenItem:

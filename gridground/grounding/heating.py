@@ -20,9 +20,11 @@ START_C = 40.0  # ambient of IEEE Std 80 Table 2 and of this project's Onderdonk
 FUSED_C = 1083.0  # copper melts
 COPPER_ZERO_C = -234.0  # resistance of copper extrapolates to zero here
 REFERENCE_C = 20.0
-SHORTEST_S, LONGEST_S = 0.03, 10.0
+SHORTEST_S, LONGEST_S = 0.01, 10.0
+# The formulas hold from this time on: a shorter one counts as this, which errs to more heat.
+COUNTED_S = 0.03
 _ONDERDONK_S = 33.0
-_RANGE_SOURCE = "range of the lead ratings, 0.03 s to 10 s"
+_RANGE_SOURCE = "range of the lead ratings, 0.01 s to 10 s"
 
 
 @dataclass(frozen=True)
@@ -74,7 +76,7 @@ def materials() -> dict[str, Material]:
 
 
 def check_duration(duration_s: float | NDArray[np.float64]) -> None:
-    """Refuse a duration outside 0.03 s to 10 s (NaN included).
+    """Refuse a duration outside 0.01 s to 10 s (NaN included).
 
     Raises
     ------
@@ -112,13 +114,13 @@ def ultimate_a(material: Material, area_mm2: float, duration_s: Value) -> Value:
     Raises
     ------
     TableError
-        For a duration outside 0.03 s to 10 s.
+        For a duration outside 0.01 s to 10 s.
 
     Notes
     -----
-    ``I = A / (Kf sqrt(t))``, A in kcmil, I in kA. No heat leaves the conductor: above some
-    seconds the current found is too small, which errs to the side of a larger conductor. A dc
-    offset is not in it: divide by the decrement factor.
+    ``I = A / (Kf sqrt(t))``, A in kcmil, I in kA. Below 0.03 s t counts as 0.03 s. No heat
+    leaves the conductor: above some seconds the current found is too small, which errs to the
+    side of a larger conductor. A dc offset is not in it: divide by the decrement factor.
 
     References
     ----------
@@ -130,7 +132,8 @@ def ultimate_a(material: Material, area_mm2: float, duration_s: Value) -> Value:
     26889
     """
     check_duration(duration_s)
-    result: Value = 1000.0 * area_mm2 / MM2_PER_KCMIL / material.kf / np.sqrt(duration_s)
+    counted_s = np.maximum(duration_s, COUNTED_S)
+    result: Value = 1000.0 * area_mm2 / MM2_PER_KCMIL / material.kf / np.sqrt(counted_s)
     return result
 
 
@@ -181,7 +184,8 @@ def adiabatic_a(
         )
     heat = math.log((material.k0_c + end_c) / (material.k0_c + start_c))
     per_mm2 = material.tcap_j_per_cm3_c * 1e-4 / (material.alpha_r_per_c * material.rho_r_uohm_cm)
-    result: Value = 1000.0 * area_mm2 * math.sqrt(per_mm2 * heat) / np.sqrt(duration_s)
+    counted_s = np.maximum(duration_s, COUNTED_S)
+    result: Value = 1000.0 * area_mm2 * math.sqrt(per_mm2 * heat) / np.sqrt(counted_s)
     return result
 
 
@@ -222,7 +226,9 @@ def copper_end_c(heating_a: Value, area_mm2: float, duration_s: float) -> Value:
     351
     """
     circular_mils = area_mm2 / MM2_PER_KCMIL * 1000.0
-    decades: Any = _ONDERDONK_S * duration_s * (np.asarray(heating_a) / circular_mils) ** 2
+    decades: Any = (
+        _ONDERDONK_S * max(duration_s, COUNTED_S) * (np.asarray(heating_a) / circular_mils) ** 2
+    )
     most = math.log10((FUSED_C - COPPER_ZERO_C) / (START_C - COPPER_ZERO_C))
     if not np.all(decades <= most):
         raise TableError(

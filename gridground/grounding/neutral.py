@@ -58,7 +58,7 @@ def neutral_carries(
     NoPlanError
         For a current, time or X/R that is not known.
     TableError
-        For a time outside 0.03 s to 10 s.
+        For a time outside 0.01 s to 10 s.
 
     Notes
     -----

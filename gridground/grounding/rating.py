@@ -58,7 +58,7 @@ def lead_rating_a(
     Raises
     ------
     TableError
-        For a duration outside 0.03 s to 10 s.
+        For a duration outside 0.01 s to 10 s.
     ValueError
         For a size that is not one, no cable, a negative X/R.
 
@@ -84,24 +84,30 @@ def lead_rating_a(
     >>> round(one), round(two)
     (18823, 33882)
     """
-    if parallel < 1:
-        raise ValueError(f"a lead row has one cable or more, not {parallel!r}")
+    cables = parallel_ratio(parallel)
     check_duration(np.asarray(duration_s, dtype=float))
     counted_s = np.maximum(np.asarray(duration_s, dtype=float), SHORTEST_RATED_S)
     table_a, formula_a = _table_and_formula_a(size, counted_s, basis)
     offset = decrement_ratio(x_over_r, counted_s, frequency_hz=frequency_hz)
-    rating = parallel_ratio(parallel) * np.fmin(table_a, formula_a) / offset
+    rating = cables * np.fmin(table_a, formula_a) / offset
     return rating if np.ndim(rating) else float(rating)
 
 
 def parallel_ratio(parallel: int) -> float:
     """Return what several equal cables carry over one.
 
+    Raises
+    ------
+    ValueError
+        For no cable.
+
     Examples
     --------
     >>> parallel_ratio(1), parallel_ratio(2)
     (1.0, 1.8)
     """
+    if parallel < 1:
+        raise ValueError(f"a lead row has one cable or more, not {parallel!r}")
     return float(parallel) if parallel == 1 else parallel * PARALLEL_RATIO
 
 
@@ -141,17 +147,19 @@ def lead_end_temperature_c(
 
     Notes
     -----
-    Onderdonk's law with the current times the decrement factor. Of several cables the hotter is
-    taken, with the share the derating of 10 % stands for.
+    Onderdonk's law with the current times the decrement factor. A time below 0.25 s counts as
+    0.25 s, as in the rating: it errs to the hot side, and the voltage on the worker with it. Of
+    several cables the hotter is taken, with the share the derating of 10 % stands for.
 
     Examples
     --------
     >>> round(lead_end_temperature_c("2/0", 18_824, 0.5, 0, parallel=1, frequency_hz=60))
     352
     """
-    offset = float(decrement_ratio(x_over_r, duration_s, frequency_hz=frequency_hz))
+    counted_s = max(duration_s, SHORTEST_RATED_S)
+    offset = float(decrement_ratio(x_over_r, counted_s, frequency_hz=frequency_hz))
     share_a = current_a / parallel_ratio(parallel)
-    return float(copper_end_c(share_a * offset, area_mm2(size), duration_s))
+    return float(copper_end_c(share_a * offset, area_mm2(size), counted_s))
 
 
 def rating_source(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from gridground.errors import TableError
 from gridground.grounding.bonds import end_hang, lead_length_m
 from gridground.grounding.clamps import choose_clamp
 from gridground.grounding.lead_impedance import (
@@ -13,7 +14,8 @@ from gridground.grounding.lead_impedance import (
     loop_reactance_ohm,
     new_lead_resistance_ohm,
 )
-from gridground.grounding.rating import lead_rating_a
+from gridground.grounding.peak import first_peak_a, peak_limit_a
+from gridground.grounding.rating import Basis, lead_end_temperature_c, lead_rating_a
 from gridground.grounding.sizing import choose_lead
 from gridground.record import LeadRow
 
@@ -81,6 +83,7 @@ def lead_rows(job: Job, spots: Sequence[Spot], duties: Sequence[Duty]) -> list[L
             duty.fault.x_over_r,
             job.limits,
             frequency_hz=duty.frequency_hz,
+            times_on=duty.fault.times_on,
             where=(str(spot.top.pole_id or spot.top.span_id),),
         )
         for edge in spot.edges:
@@ -102,18 +105,11 @@ def _row(job: Job, spot: Spot, duty: Duty, chosen: tuple[LeadEdge, LeadChoice]) 
     parallel = 1 if electrode else choice.parallel
     distance = None if spot.rod is None else spot.rod.distance_m
     length = lead_length_m(edge, spot.top, distance, job.limits)
-    current = float("nan")
-    if not electrode:
-        current = duty.fault.largest_a * job.limits.fault_growth_ratio
-    rating = lead_rating_a(
-        choice.size,
-        duty.fault.clearing_s,
-        duty.fault.x_over_r,
-        basis=job.limits.lead_basis,
-        parallel=parallel,
-        frequency_hz=duty.frequency_hz,
-    )
+    current = float("nan") if electrode else duty.fault.largest_a * job.limits.fault_growth_ratio
     temperature = START_C if electrode else choice.end_temperature_c
+    rated = _ratings(choice.size, parallel, duty)
+    rating = rated[job.limits.lead_basis]
+    margin = None if electrode else choice.margin
     return LeadRow(
         lead_id="",
         edge=edge,
@@ -139,10 +135,42 @@ def _row(job: Job, spot: Spot, duty: Duty, chosen: tuple[LeadEdge, LeadChoice]) 
         ),
         current_a=current,
         time_s=duty.fault.clearing_s,
-        rating_a=float(rating),
-        margin_ratio=float(rating) / current,
+        rating_a=rating,
+        margin_ratio=rating / current,
         source=choice.source,
+        x_over_r=duty.fault.x_over_r,
+        times_on=duty.fault.times_on,
+        frequency_hz=duty.frequency_hz,
+        withstand_a=rated["withstand"],
+        ultimate_a=rated["ultimate"],
+        end_temperature_c=float("nan") if electrode else choice.end_temperature_c,
+        peak_a=float("nan") if electrode else choice.peak_a,
+        peak_limit_a=peak_limit_a(choice.size, parallel=parallel, frequency_hz=duty.frequency_hz),
+        next_size=margin.next_size if margin else None,
+        next_size_at_a=margin.at_a if margin else None,
+        next_size_at_s=margin.at_s if margin else None,
+        next_size_at_x_over_r=margin.at_x_over_r if margin else None,
+        sensitive_to=margin.sensitive_to if margin else None,
+        sensitive_ratio=margin.sensitive_ratio if margin else None,
     )
+
+
+def _ratings(size: str, parallel: int, duty: Duty) -> dict[Basis, float]:
+    """Return what a row carries on either basis."""
+    bases: tuple[Basis, Basis] = ("withstand", "ultimate")
+    return {
+        basis: float(
+            lead_rating_a(
+                size,
+                duty.fault.clearing_s,
+                duty.fault.heating_x_over_r,
+                basis=basis,
+                parallel=parallel,
+                frequency_hz=duty.frequency_hz,
+            )
+        )
+        for basis in bases
+    }
 
 
 def with_solved_currents(rows: Sequence[LeadRow], solved_a: Sequence[float]) -> list[LeadRow]:
@@ -154,6 +182,13 @@ def with_solved_currents(rows: Sequence[LeadRow], solved_a: Sequence[float]) -> 
         As `lead_rows` returns.
     solved_a : sequence of float, one per row
         Largest current of each row over all events [A].
+
+    Returns
+    -------
+    list of LeadRow
+        With current, margin, first peak and temperature of those leads; the temperature is None
+        where the copper would melt. Their resistance stays that of copper at 40 °C: it stands in
+        line with the earth of the rod.
     """
     done = []
     for row, current in zip(rows, solved_a, strict=True):
@@ -161,8 +196,31 @@ def with_solved_currents(rows: Sequence[LeadRow], solved_a: Sequence[float]) -> 
             done.append(row)
             continue
         ratio = row.rating_a / current if current > 0 else float("inf")
-        done.append(replace(row, current_a=float(current), margin_ratio=ratio))
+        done.append(
+            replace(
+                row,
+                current_a=float(current),
+                margin_ratio=ratio,
+                peak_a=first_peak_a(float(current), row.x_over_r),
+                end_temperature_c=_end_temperature_c(row, float(current)),
+            )
+        )
     return done
+
+
+def _end_temperature_c(row: LeadRow, current_a: float) -> float | None:
+    """Return the temperature of a lead after a solved current, None where it would melt."""
+    try:
+        return lead_end_temperature_c(
+            row.size,
+            current_a,
+            row.time_s,
+            row.x_over_r * row.times_on,
+            parallel=row.parallel,
+            frequency_hz=row.frequency_hz,
+        )
+    except TableError:
+        return None
 
 
 def _clamp(end: str, spot: Spot, size: str, job: Job) -> str:

@@ -7,21 +7,22 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gridground.errors import InputError, NoPlanError, Problem, Reason
+from gridground.errors import NoPlanError, Reason
 from gridground.grounding.clamps import choose_clamp
 from gridground.grounding.grades import grade_of
 from gridground.grounding.heating import LONGEST_S, SHORTEST_S
 from gridground.grounding.lead_impedance import lead_resistance_ohm, loop_reactance_ohm
+from gridground.grounding.margin import Margin, carried_a, row_margin
 from gridground.grounding.neutral import neutral_carries
+from gridground.grounding.peak import first_peak_a, peak_limit_a, peak_source
 from gridground.grounding.rating import (
-    FUSING_SHARE,
     Basis,
     lead_end_temperature_c,
     lead_rating_a,
     rating_source,
     refuse_unknown,
 )
-from gridground.units import area_mm2
+from gridground.grounding.stock import allowed_sizes, lead_problems
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -41,8 +42,6 @@ __all__ = [
     "loop_reactance_ohm",
     "neutral_carries",
 ]
-
-SMALLEST_SIZE = "2"  # 29 CFR 1910.269(n)(4)(ii): at least the ampacity of AWG 2 copper
 
 
 @dataclass(frozen=True)
@@ -65,6 +64,12 @@ class LeadChoice:
         Which figure decided, with both figures and their sources.
     end_temperature_c : float
         Temperature of the copper when the fault is cleared [°C].
+    peak_a, peak_limit_a : float
+        First peak of the fault, and what the row has been tested to hold [A].
+    withstand_a, ultimate_a : float
+        Rating of the row on either basis [A].
+    margin : Margin
+        What change of the fault needs the next size.
     """
 
     size: str
@@ -74,69 +79,11 @@ class LeadChoice:
     grade: str
     source: str
     end_temperature_c: float
-
-
-def lead_problems(limits: Limits) -> list[Problem]:
-    """Return what is wrong with the lead limits of a job.
-
-    Parameters
-    ----------
-    limits : Limits
-        Limits of the job.
-
-    Returns
-    -------
-    list of Problem
-        Sizes that are none, sizes below AWG 2 copper, a basis or a count that cannot be, nothing
-        left of the stock; empty where nothing is wrong.
-    """
-    floor_mm2 = area_mm2(SMALLEST_SIZE)
-    remedy = f"Name AWG {SMALLEST_SIZE} copper or larger (29 CFR 1910.269(n)(4)(ii))."
-    named = [("lead_minimum", limits.lead_minimum)]
-    named += [("lead_sizes", size) for size in limits.lead_sizes]
-    problems = []
-    for field, size in named:
-        area = _area_or_none(size)
-        if area is None:
-            problems.append(_rejected(field, f"{size!r} is not a lead size", remedy))
-        elif area < floor_mm2:
-            problems.append(_rejected(field, f"{size} is smaller than AWG {SMALLEST_SIZE}", remedy))
-    if limits.lead_basis not in FUSING_SHARE:
-        found = f"{limits.lead_basis!r} is no basis"
-        problems.append(_rejected("lead_basis", found, "Name 'withstand' or 'ultimate'."))
-    if limits.parallel_max < 1:
-        found = f"{limits.parallel_max!r} leads for one connection"
-        problems.append(_rejected("parallel_max", found, "State 1 or more."))
-    if not problems and not _stocked(limits):
-        found = f"no size of {', '.join(limits.lead_sizes) or 'an empty stock'} reaches "
-        problems.append(
-            _rejected("lead_sizes", found + f"the minimum {limits.lead_minimum}", remedy)
-        )
-    return problems
-
-
-def allowed_sizes(limits: Limits) -> tuple[str, ...]:
-    """Return the sizes a job may use, smallest first.
-
-    Parameters
-    ----------
-    limits : Limits
-        Limits of the job.
-
-    Returns
-    -------
-    tuple of str
-        Sizes of `lead_sizes` at least as large as `lead_minimum`.
-
-    Raises
-    ------
-    InputError
-        For limits with :func:`lead_problems`.
-    """
-    problems = lead_problems(limits)
-    if problems:
-        raise InputError(problems)
-    return _stocked(limits)
+    peak_a: float
+    peak_limit_a: float
+    withstand_a: float
+    ultimate_a: float
+    margin: Margin
 
 
 def choose_lead(
@@ -146,6 +93,7 @@ def choose_lead(
     limits: Limits,
     *,
     frequency_hz: float,
+    times_on: int,
     where: tuple[str, ...] = (),
 ) -> LeadChoice:
     """Choose the fewest leads, and of those the smallest size, that carry a fault.
@@ -162,6 +110,9 @@ def choose_lead(
         Stock, minimum, basis and most leads in parallel of the job.
     frequency_hz : float
         System frequency [Hz].
+    times_on : int
+        How often the current begins within the time: 1, or the shots of a reclosing device, each
+        with an offset of its own.
     where : tuple of str
         Ids of the features concerned, for the reason of a refusal.
 
@@ -174,47 +125,30 @@ def choose_lead(
     ------
     NoPlanError
         Code ``no_fault_current`` or ``no_clearing_time`` for what is not known, ``no_lead`` where
-        nothing in stock carries the current.
+        nothing in stock carries the current or holds its first peak.
     InputError
         For limits with :func:`lead_problems`.
     TableError
-        For a time outside 0.03 s to 10 s.
+        For a time outside 0.01 s to 10 s.
 
     Notes
     -----
-    One lead of any size comes before two of a smaller one. See :func:`lead_rating_a`.
+    One lead of any size comes before two of a smaller one. A row is taken when its rating reaches
+    the current and its peak limit the first peak; `source` says so where the peak alone ruled a
+    row out. See `lead_rating_a` and `peak_limit_a`.
     """
     sizes = allowed_sizes(limits)
     refuse_unknown(current_a, duration_s, x_over_r, where)
-    best_a, best = 0.0, ""
-    for parallel in range(1, limits.parallel_max + 1):
-        for size in sizes:
-            rating = lead_rating_a(
-                size,
-                duration_s,
-                x_over_r,
-                basis=limits.lead_basis,
-                parallel=parallel,
-                frequency_hz=frequency_hz,
-            )
-            if rating >= current_a:
-                return _choice(
-                    (size, parallel, rating),
-                    (current_a, duration_s, x_over_r),
-                    basis=limits.lead_basis,
-                    frequency_hz=frequency_hz,
-                )
-            if rating > best_a:
-                best_a, best = rating, f"{parallel} x {size}"
-    what = (
-        f"{current_a:,.0f} A for {duration_s:g} s at X/R {x_over_r:.3g} is more than the largest "
-        f"rating in stock, {best_a:,.0f} A ({best}, {limits.lead_basis}), "
-        f"by {current_a - best_a:,.0f} A."
-    )
-    remedy = (
-        "Stock a larger size or allow more leads in parallel, clear faster, or ground elsewhere."
-    )
-    raise NoPlanError([Reason("no_lead", where, what, remedy)])
+    settings = _Settings(limits.lead_basis, frequency_hz)
+    fault = (current_a, duration_s, x_over_r, times_on)
+    rows = [(size, n) for n in range(1, limits.parallel_max + 1) for size in sizes]
+    carrying = [row for row in rows if settings.rating_a(row, fault) >= current_a]
+    for number, row in enumerate(carrying):
+        if settings.carried_a(row, fault) >= current_a:
+            return _choice(row, fault, settings, (rows, carrying[:number]))
+    if carrying:
+        raise NoPlanError([_no_lead_by_peak(fault, rows, settings, where)])
+    raise NoPlanError([_no_lead_by_heat(fault, rows, settings, where)])
 
 
 def choose_lead_columns(
@@ -224,6 +158,7 @@ def choose_lead_columns(
     limits: Limits,
     *,
     frequency_hz: float,
+    times_on: ArrayLike,
 ) -> dict[str, NDArray[Any]]:
     """Choose leads for many poles at once; the same choice as :func:`choose_lead`.
 
@@ -235,12 +170,14 @@ def choose_lead_columns(
         As for :func:`choose_lead`.
     frequency_hz : float
         System frequency [Hz].
+    times_on : int or array_like, shape (n,)
+        Shots, as for :func:`choose_lead`.
 
     Returns
     -------
     dict of ndarray, shape (n,)
         ``size`` (None where no lead is chosen), ``parallel`` (0 there), ``rating_a`` (NaN there).
-        No lead is chosen where :func:`choose_lead` would raise.
+        No lead is chosen where :func:`choose_lead` would raise. `margin_columns` takes these rows.
 
     Raises
     ------
@@ -248,9 +185,9 @@ def choose_lead_columns(
         For limits with :func:`lead_problems`.
     """
     sizes = allowed_sizes(limits)
-    current, duration, ratio = (
+    current, duration, ratio, shots = (
         np.atleast_1d(column).astype(float)
-        for column in np.broadcast_arrays(current_a, duration_s, x_over_r)
+        for column in np.broadcast_arrays(current_a, duration_s, x_over_r, times_on)
     )
     size = np.full(current.shape, None, dtype=object)
     count = np.zeros(current.shape, dtype=int)
@@ -258,45 +195,155 @@ def choose_lead_columns(
     open_rows = np.flatnonzero(_known(current, duration, ratio))
     for parallel in range(1, limits.parallel_max + 1):
         for name in sizes:
-            carries = lead_rating_a(
+            carries = carried_a(
                 name,
                 duration[open_rows],
                 ratio[open_rows],
                 basis=limits.lead_basis,
                 parallel=parallel,
                 frequency_hz=frequency_hz,
+                times_on=shots[open_rows],
             )
             enough = carries >= current[open_rows]
             rows = open_rows[enough]
-            size[rows], count[rows], rating[rows] = name, parallel, carries[enough]
+            size[rows], count[rows] = name, parallel
+            rating[rows] = lead_rating_a(
+                name,
+                duration[rows],
+                ratio[rows] * shots[rows],
+                basis=limits.lead_basis,
+                parallel=parallel,
+                frequency_hz=frequency_hz,
+            )
             open_rows = open_rows[~enough]
     return {"size": size, "parallel": count, "rating_a": rating}
 
 
+@dataclass(frozen=True)
+class _Settings:
+    """What is the same for every row tried."""
+
+    basis: Basis
+    frequency_hz: float
+
+    def rating_a(
+        self,
+        row: tuple[str, int],
+        fault: tuple[float, float, float, int],
+        basis: Basis | None = None,
+    ) -> float:
+        """Return what a row carries by heat, on the job's basis or another."""
+        _, duration_s, x_over_r, times_on = fault
+        rating = lead_rating_a(
+            row[0],
+            duration_s,
+            x_over_r * times_on,
+            basis=basis or self.basis,
+            parallel=row[1],
+            frequency_hz=self.frequency_hz,
+        )
+        return float(rating)
+
+    def carried_a(self, row: tuple[str, int], fault: tuple[float, float, float, int]) -> float:
+        """Return what a row carries by heat and by its first peak."""
+        carries = carried_a(
+            row[0],
+            *fault[1:3],
+            basis=self.basis,
+            parallel=row[1],
+            frequency_hz=self.frequency_hz,
+            times_on=fault[3],
+        )
+        return float(carries)
+
+    def peak_limit_a(self, row: tuple[str, int]) -> float:
+        """Return the first peak a row has been tested to hold."""
+        return peak_limit_a(row[0], parallel=row[1], frequency_hz=self.frequency_hz)
+
+
 def _choice(
-    row: tuple[str, int, float],
-    fault: tuple[float, float, float],
-    *,
-    basis: Basis,
-    frequency_hz: float,
+    row: tuple[str, int],
+    fault: tuple[float, float, float, int],
+    settings: _Settings,
+    tried: tuple[list[tuple[str, int]], list[tuple[str, int]]],
 ) -> LeadChoice:
     """Put the answer together, with the figures that decided."""
-    size, parallel, rating = row
-    current_a, duration_s, x_over_r = fault
-    grade = grade_of(size)
+    (size, parallel), (current_a, duration_s, x_over_r, times_on) = row, fault
+    rows, too_weak = tried
+    basis, frequency_hz = settings.basis, settings.frequency_hz
+    rating, grade = settings.rating_a(row, fault), grade_of(size)
+    heating = x_over_r * times_on  # every shot has an offset of its own
+    source = rating_source(
+        size, duration_s, heating, basis=basis, parallel=parallel, frequency_hz=frequency_hz
+    )
+    if times_on > 1:
+        source += f"; the current begins {times_on} times, each time with an offset"
+    peak_a = first_peak_a(current_a, x_over_r)
+    if too_weak:
+        last = too_weak[-1]
+        source += (
+            f"; the first peak decides: {last[1]} x {last[0]} would carry the current, but "
+            f"{peak_a:,.0f} A is more than the {settings.peak_limit_a(last):,.0f} A it is tested "
+            f"for ({peak_source(last[0], frequency_hz=frequency_hz)})"
+        )
     return LeadChoice(
         size=size,
         parallel=parallel,
         rating_a=rating,
         margin_ratio=rating / current_a,
         grade=grade.name if grade else "no grade",
-        source=rating_source(
-            size, duration_s, x_over_r, basis=basis, parallel=parallel, frequency_hz=frequency_hz
-        ),
+        source=source,
         end_temperature_c=lead_end_temperature_c(
-            size, current_a, duration_s, x_over_r, parallel=parallel, frequency_hz=frequency_hz
+            size, current_a, duration_s, heating, parallel=parallel, frequency_hz=frequency_hz
         ),
+        peak_a=peak_a,
+        peak_limit_a=settings.peak_limit_a(row),
+        withstand_a=settings.rating_a(row, fault, "withstand"),
+        ultimate_a=settings.rating_a(row, fault, "ultimate"),
+        margin=row_margin(row, fault, rows, basis=basis, frequency_hz=frequency_hz),
     )
+
+
+def _no_lead_by_heat(
+    fault: tuple[float, float, float, int],
+    rows: list[tuple[str, int]],
+    settings: _Settings,
+    where: tuple[str, ...],
+) -> Reason:
+    """Say that no row of the stock carries the current."""
+    current_a, duration_s, x_over_r, _ = fault
+    best = max(rows, key=lambda row: settings.rating_a(row, fault))
+    best_a = settings.rating_a(best, fault)
+    what = (
+        f"{current_a:,.0f} A for {duration_s:g} s at X/R {x_over_r:.3g} is more than the largest "
+        f"rating in stock, {best_a:,.0f} A ({best[1]} x {best[0]}, {settings.basis}), "
+        f"by {current_a - best_a:,.0f} A."
+    )
+    remedy = (
+        "Stock a larger size or allow more leads in parallel, clear faster, or ground elsewhere."
+    )
+    return Reason("no_lead", where, what, remedy)
+
+
+def _no_lead_by_peak(
+    fault: tuple[float, float, float, int],
+    rows: list[tuple[str, int]],
+    settings: _Settings,
+    where: tuple[str, ...],
+) -> Reason:
+    """Say that no row of the stock that carries the current holds its first peak."""
+    peak_a = first_peak_a(fault[0], fault[2])
+    best = max(rows, key=settings.peak_limit_a)
+    best_a = settings.peak_limit_a(best)
+    what = (
+        f"A first peak of {peak_a:,.0f} A is more than the largest tested one in stock, "
+        f"{best_a:,.0f} A ({best[1]} x {best[0]}), by {peak_a - best_a:,.0f} A."
+    )
+    remedy = (
+        "Stock a larger size, allow more leads in parallel, or ground elsewhere; a shorter time "
+        "does not help."
+    )
+    return Reason("no_lead", where, what, remedy)
 
 
 def _known(
@@ -305,23 +352,3 @@ def _known(
     """Return where current, time and X/R are known and within the range of the ratings."""
     in_range = (duration >= SHORTEST_S) & (duration <= LONGEST_S)
     return (current > 0) & np.isfinite(current) & in_range & (ratio >= 0) & np.isfinite(ratio)
-
-
-def _stocked(limits: Limits) -> tuple[str, ...]:
-    """Return the sizes in stock at or above the minimum, smallest first."""
-    least_mm2 = area_mm2(limits.lead_minimum)
-    fitting = [size for size in dict.fromkeys(limits.lead_sizes) if area_mm2(size) >= least_mm2]
-    return tuple(sorted(fitting, key=area_mm2))
-
-
-def _area_or_none(size: str) -> float | None:
-    """Return the area of a size, None where it is no size."""
-    try:
-        return area_mm2(size)
-    except ValueError:
-        return None
-
-
-def _rejected(field: str, found: str, remedy: str) -> Problem:
-    """Return a rejection of one lead limit."""
-    return Problem("reject", "job", (), f"limits.{field}", found, remedy)

@@ -65,12 +65,13 @@ CAUTIONS = (
     ),
     ("State plans and other countries' rules differ.", "our judgement"),
     (
-        "Have reclosing blocked for the job: this plan does not count repeated shots.",
+        "Have reclosing blocked and tagged for the job: every repeated shot heats the leads again "
+        "and repeats what the worker sees.",
         "our judgement",
     ),
     (
-        "Solved are the sources named in the table of voltages; generators, back-feed through "
-        "transformers or services, and falling lines are kept away by isolation, not by figures.",
+        "Solved are the ways in named in the table of voltages; equipment whose fault current is "
+        "not stated is kept away by isolation, not by figures.",
         "our judgement",
     ),
 )

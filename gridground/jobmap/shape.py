@@ -60,7 +60,7 @@ def _geometry(value: object) -> bool:
 
 
 # One letter per kind of value; a question mark behind it also allows null, a star in front of a
-# name allows the key to be absent.
+# name allows the key to be absent (of a list: a plan made before it was thought of).
 _TESTS: dict[str, Test] = {
     "t": lambda value: isinstance(value, str),
     "n": _number,
@@ -100,9 +100,11 @@ _ROWS = {
     "electrode:t? rod:o? zone:o?",
     "leads": "lead_id:t pole_id:t? *span_id:t? from:t to:t *role:t parallel:i size:t length_m:n "
     "clamp_from:t clamp_to:t grade:t resistance_ohm:n reactance_ohm:n current_a:n time_s:n "
-    "rating_a:n margin_ratio:n source:t",
+    "rating_a:n margin_ratio:n source:t *solved_a:n? *peak_a:n? *peak_limit_a:n "
+    "*end_temperature_c:n? *withstand_a:n *ultimate_a:n *next_size:t? *next_size_at_a:n? "
+    "*next_size_at_s:n?",
     "rod_zone": "pole_id:t rod_rise_v:n step_v_at_zone:n touch_v:n limit_v:n radius_needed_m:n "
-    "passed:b",
+    "passed:b *rod_a:n? *touch_limit_v:n?",
     "approach": "*circuit_id:t? *line_id:t? nominal_kv:n? phase_ground_m:n? phase_phase_m:n? "
     "source:t",
     "materials": "item:t *size:t? *length_m:n? count:n *from_kit:T *short:n?",
@@ -110,7 +112,13 @@ _ROWS = {
     "cautions": "text:t source:t",
     "circuits": "circuit_id:t nominal_kv:n frequency_hz:n source_pole:t fault_data_source:t? "
     "fault_data_date:t?",
-    "worker.cases": "event:t from:t contact:t neutral:t voltage_v:n *body_a:n? limit_v:n passed:b",
+    "worker.cases": "event:t from:t contact:t neutral:t voltage_v:n *body_a:n? limit_v:n passed:b "
+    "*whose:t *lead_state:t",
+    "*worker.origins": "from:t kind:t pole_id:t? limit_v:n worst_v:n",
+    "*worker.by_state": "state:t worst_v:n",
+    "*worker.limits": "rule:t limit_v:n?",
+    "*induction": "*line_id:t? *circuit_id:t? kind:t length_m:n floating_v:n? emf_steady_v:n? "
+    "circulating_steady_a:n? emf_fault_v:n? *per_100_a:b",
     "picture.poles": "pole_id:t lon:n lat:n",
     "picture.spans": "span_id:t circuit_id:t phases:t worked:b kind:t line:P",
     "picture.surroundings": "feature_id:t kind:t name:t? geometry:G",
@@ -124,11 +132,13 @@ _ROWS = {
 }
 _FAULT = (
     "three_phase_a:n? phase_phase_a:n? two_phase_ground_a:n? phase_ground_a:n? governing:t "
-    "x_over_r:n clearing_s:n asymmetry_ratio:n"
+    "x_over_r:n clearing_s:n asymmetry_ratio:n *longest_s:n *minimum_a:n? *times_on:i *primary:t? "
+    "*primary_s:n? *backup:t? *backup_s:n? *rod_fault_text:t?"
 )
 _OBJECTS = {
     "totals": "locations:n leads:n rods:n cluster_bars:n clamps:n cones:n",
-    "worker": "body_ohm:n? limit_v:n? limit_rule:t worst_v:n? cases:L",
+    "worker": "body_ohm:n? limit_v:n? limit_rule:t worst_v:n? cases:L *duration_s:n "
+    "*without_personal_v:n? *worst_ground_v:n? *worst_ground_case:t",
     "job": "circuit_ids:T worksite_poles:T worksite_span:t? work_position:t requested_method:t "
     "locate_ticket:t? sources_opened:T? isolated_equipment:T open_conductor:T limits:o",
 }
@@ -170,7 +180,9 @@ def _faults(document: object) -> Iterator[tuple[str, str]]:
     if not _HEX.fullmatch(document["plan_hash"]):
         yield "plan_hash", "not 64 hexadecimal digits"
     for name, spec in _ROWS.items():
-        yield from _rows(name, _inside(document, name), spec)
+        rows = _inside(document, name.removeprefix("*"))
+        if rows is not None or not name.startswith("*"):
+            yield from _rows(name.removeprefix("*"), rows, spec)
     for name, spec in _OBJECTS.items():
         yield from _keys(name, document[name], spec)
     for pole_id, row in document["faults"].items():

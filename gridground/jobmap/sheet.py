@@ -34,7 +34,7 @@ def environment() -> Environment:
     from jinja2 import DictLoader, Environment  # noqa: PLC0415
 
     assets = files("gridground.jobmap") / "assets"
-    names = ("sheet.html", "steps.html", "figures.html")
+    names = ("sheet.html", "steps.html", "figures.html", "duty.html")
     made = Environment(
         loader=DictLoader({name: (assets / name).read_text("utf-8") for name in names}),
         autoescape=True,
@@ -193,7 +193,7 @@ def _faults(document: dict[str, Any]) -> list[dict[str, Any]]:
 def _cases(document: dict[str, Any]) -> dict[str, Any]:
     """Return the worker's cases, failed ones first, then by how near the limit they come."""
     cases = sorted(
-        document["worker"]["cases"],
+        [c for c in document["worker"]["cases"] if c.get("whose", "worker") == "worker"],
         key=lambda case: (case["passed"], -case["voltage_v"] / max(case["limit_v"], 1e-9)),
     )
     failed = sum(not case["passed"] for case in cases)

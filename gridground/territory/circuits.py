@@ -23,8 +23,11 @@ CURVES = (
     "IEEE MI", "IEEE VI", "IEEE EI", "IEC SI", "IEC VI", "IEC EI", "IEC LTI", "IEC STI",
 )  # fmt: skip
 _RELAY_NUMBERS = ("pickup_a", "time_dial", "instantaneous_a", "breaker_s", "ground_pickup_a")
-_RELAY = ("kind", "curve", *_RELAY_NUMBERS)
-_FUSE = ("kind", "clearing_points")
+_RELAY = ("kind", "curve", *_RELAY_NUMBERS, "reclose_shots")
+_FUSE = ("kind", "clearing_points", "reclose_shots")
+_MOST_SHOTS = 4
+# Kinds of device that do not open a fault current by themselves.
+_NOT_CLEARING = ("switch", "sectionalizer", "jumper")
 _POINTS = 200
 # Rounded figures give a source whose zero-sequence resistance is slightly negative.
 _ROUNDING = 0.02
@@ -40,6 +43,30 @@ def check_circuits(circuits: Layer, findings: Findings) -> None:
     findings : Findings
         Of the circuits.
     """
+    _check_figures(circuits, findings)
+    _check_times(circuits, findings)
+
+
+def check_equipment(equipment: Layer, findings: Findings) -> None:
+    """Judge what equipment states about the fault current it can drive, as for circuits.
+
+    Parameters
+    ----------
+    equipment : Layer
+        The equipment.
+    findings : Findings
+        Of the equipment.
+    """
+    _check_figures(equipment, findings)
+    for current, key in (("fault_3ph_a", "x_over_r_3ph"), ("fault_1ph_a", "x_over_r_1ph")):
+        silent = np.isfinite(_column(equipment, current)) & ~equipment.stated[key]
+        found = f"missing, although {current} is stated"
+        remedy = "state it; without it the source is not solved"
+        findings.add("open item", np.flatnonzero(silent), key, found, remedy)
+
+
+def _check_figures(circuits: Layer, findings: Findings) -> None:
+    """Judge the fault figures of sources, whatever they stand in."""
     three, one = _column(circuits, "fault_3ph_a"), _column(circuits, "fault_1ph_a")
     band = bands()["source", "one_over_three_phase"]
     ratio = one / three
@@ -59,7 +86,6 @@ def check_circuits(circuits: Layer, findings: Findings) -> None:
     found = "null like fault_3ph_a: no fault current at all"
     findings.add("open item", none, "fault_1ph_a", found, "state the one that the source gives")
     _check_zero_sequence(circuits, findings)
-    _check_times(circuits, findings)
 
 
 def _column(layer: Layer, name: str) -> NDArray[np.float64]:
@@ -134,6 +160,11 @@ def check_protection(layer: Layer, findings: Findings) -> None:
                 rows_of.setdefault(what, []).append(row)
     for (level, column, found, remedy), rows in rows_of.items():
         findings.add(level, rows, column, found, remedy)
+    if layer.name == "devices":
+        stated = zip(layer["kind"], layer["protection"], strict=True)
+        idle = [row for row, (kind, one) in enumerate(stated) if one and kind in _NOT_CLEARING]
+        found = "stated, but its kind does not open a fault current: not counted"
+        findings.add("open item", idle, "protection", found, "correct the kind, or leave it out")
 
 
 _What = tuple[Level, str, str, str]
@@ -152,6 +183,12 @@ def _judge_settings(settings: dict[str, Any], smallest_a: float) -> list[_What]:
         result.append(
             ("open item", f"protection.{plain(key)}", "unknown setting, not used", remedy)
         )
+    shots = settings.get("reclose_shots")
+    whole = isinstance(shots, int) and not isinstance(shots, bool) and 0 <= shots <= _MOST_SHOTS
+    if shots is not None and not whole:
+        found = f"{shown(shots)} is not a whole number from 0 to {_MOST_SHOTS}"
+        remedy = "write how often it recloses by itself after the first trip"
+        result.append(("reject", "protection.reclose_shots", found, remedy))
     judge = _judge_relay if kind == "relay" else _judge_fuse
     return sorted(result) + judge(settings, smallest_a)
 

@@ -71,6 +71,8 @@ SURROUNDINGS_KINDS = (
     "public_place", "buried_power", "buried_gas", "buried_water", "buried_telecom",
     "buried_sewer", "no_entry",
 )  # fmt: skip
+# How the three phases of another line hang: side by side, one over the other, or two and one.
+ARRANGEMENTS = ("flat", "upright", "triangle")
 _WITH_PHASES = ("transformer", "regulator", "capacitor", "generator", "riser", "service")
 _SERIES = ("cable", "link")
 
@@ -107,6 +109,17 @@ _PHASES = Column(
     "phases", "phases", "open item", "open item", needed="bonds, leads and fault currents"
 )
 _PROTECTION = Column("protection", "protection")
+# What equipment drives into a fault at its own pole, on the side of the circuit.
+_OWN_FAULT = (
+    Column("fault_3ph_a", "number", unit="A", low=0, high=1e6, above=True,
+           null_means="single-phase source"),
+    Column("x_over_r_3ph", "number", unit="ratio", low=0, high=1000, above=True,
+           null_means="single-phase source"),
+    Column("fault_1ph_a", "number", unit="A", low=0, high=1e6, above=True,
+           null_means="ungrounded source"),
+    Column("x_over_r_1ph", "number", unit="ratio", low=0, high=1000, above=True,
+           null_means="ungrounded source"),
+)  # fmt: skip
 
 LAYERS: dict[str, tuple[Column, ...]] = {
     "poles": (
@@ -154,6 +167,7 @@ LAYERS: dict[str, tuple[Column, ...]] = {
                null_means="ungrounded source", needed="asymmetry of the fault current"),
         Column("prefault_voltage_ratio", "number", unit="ratio", low=0.5, high=1.5),
         Column("source_ground_ohm", "number", unit="ohm", low=0, high=1e4),
+        Column("load_a", "number", unit="A", low=0, high=1e5),
         _PROTECTION,
         Column("clearing_s", "number", unit="s", low=0, high=3600, above=True),
         Column("backup_clearing_s", "number", "open item", "open item", "s", low=0, high=3600,
@@ -179,6 +193,8 @@ LAYERS: dict[str, tuple[Column, ...]] = {
         _word("kind", EQUIPMENT_KINDS, "reject", "whether it can be a source"),
         Column("phases", "phases", "open item", "open item", only=_WITH_PHASES,
                needed="which conductors it can energize"),
+        *_OWN_FAULT,
+        Column("clearing_s", "number", unit="s", low=0, high=3600, above=True),
         Column("note", "text"),
     ),
     "other_lines": (
@@ -189,6 +205,9 @@ LAYERS: dict[str, tuple[Column, ...]] = {
                needed="the induced current"),
         _positive("height_m", "m", 400, "approach distance and induction"),
         _positive("fault_a", "A", 1e6, "the current when it falls on the worked line"),
+        Column("clearing_s", "number", unit="s", low=0, high=3600, above=True),
+        Column("spacing_m", "number", unit="m", low=0, high=50, above=True),
+        Column("arrangement", "word", values=ARRANGEMENTS),
     ),
     "surroundings": (
         _key("feature_id"),

@@ -12,7 +12,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gridground.errors import Problem
-from gridground.territory.circuits import check_circuits, check_protection, check_source_phases
+from gridground.territory.circuits import (
+    check_circuits,
+    check_equipment,
+    check_protection,
+    check_source_phases,
+)
 from gridground.territory.connection import Ends, check_connection, masks
 from gridground.territory.drawing import check_crossings, check_poles, check_spans, check_symbols
 from gridground.territory.findings import Findings, some
@@ -58,6 +63,8 @@ def check_meaning(layers: dict[str, Layer], wires: Wires) -> list[Problem]:
             check_protection(layer, findings[name])
     if "circuits" in layers:
         check_circuits(layers["circuits"], findings["circuits"])
+    if "equipment" in layers:
+        check_equipment(layers["equipment"], findings["equipment"])
     if "spans" in layers:
         check_span_wires(layers["spans"], wires, findings["spans"])
         _check_impedances(layers["spans"], findings["spans"])

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 _FILE_BYTES = 10_000_000
 _MATERIALS = ("ACSR", "AAC", "AAAC", "copper", "steel", "aluminium-clad steel")
 _ALUMINIUM = frozenset({"ACSR", "AAC", "AAAC"})
+_UNIFORM = frozenset({"AAC", "AAAC", "copper"})
 _NUMBERS = ("area_mm2", "diameter_m", "gmr_m", "resistance_ohm_per_km", "ampacity_a")
 _CONDUCTOR = ("name", "material", *_NUMBERS, "source")
 _CONSTRUCTION = ("name", "position", "x_m", "y_m", "source")
@@ -181,16 +182,20 @@ def _doubt(wires: Wires, conductor: Conductor) -> None:
     circle_mm2 = math.pi * (1000 * radius_m) ** 2
     metal = conductor.material if conductor.material == "copper" else "steel"
     metal = "aluminium" if conductor.material in _ALUMINIUM else metal
+    gmr = "acsr_gmr_over_radius" if conductor.material == "ACSR" else "gmr_over_radius"
+    heat_w_per_m = conductor.ampacity_a**2 * conductor.resistance_ohm_per_km / 1000
     for key, value, band, words in (
-        ("gmr_m", ratio, limits["wires", "gmr_over_radius"], "GMR over radius"),
+        ("gmr_m", ratio, limits["wires", gmr], "GMR over radius"),
         ("area_mm2", conductor.area_mm2 / circle_mm2, limits["wires", "area_over_circle"],
          "area over the circle of the diameter"),
         ("resistance_ohm_per_km", conductor.resistance_ohm_per_km * conductor.area_mm2,
          limits["wires", f"{metal}_ohm_mm2_per_km"], "resistance times area"),
+        ("ampacity_a", heat_w_per_m / (math.pi * conductor.diameter_m),
+         limits["wires", "surface_w_per_m2"], "heat at the ampacity over the surface"),
     ):  # fmt: skip
         if not band.low <= value <= band.high:
             _say_doubt(wires, conductor.name, key, (words, value, band))
-    if conductor.material not in {"AAC", "copper"}:
+    if conductor.material not in _UNIFORM:
         return
     if min(abs(ratio / strand - 1) for strand in _STRAND_RATIOS) > _STRAND_TOLERANCE:
         found = f"GMR over radius is {ratio:.3f}; uniform strands have 0.678 to 0.779"

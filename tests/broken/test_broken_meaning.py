@@ -265,6 +265,12 @@ PROTECTION = [  # protection of F1, level, field, words
     ({"kind": "fuse", "clearing_points": [[100, 1], [500, 2]]}, R, "protection.clearing_points",
      "the time rises from 1 s to 2 s"),
     ({"kind": "fuse", "clearing_points": POINTS}, None, "", ""),
+    ({**RELAY, "reclose_shots": 3}, None, "", ""),
+    ({**RELAY, "reclose_shots": 5}, R, "protection.reclose_shots", "a whole number from 0 to 4"),
+    ({**RELAY, "reclose_shots": 1.5}, R, "protection.reclose_shots", "a whole number"),
+    ({**RELAY, "reclose_shots": True}, R, "protection.reclose_shots", "a whole number"),
+    ({"kind": "fuse", "clearing_points": POINTS, "reclose_shots": "2"}, R,
+     "protection.reclose_shots", "a whole number"),
 ]  # fmt: skip
 
 
@@ -275,6 +281,12 @@ def test_protection(copy, protection, level, field, words):
         assert copy.judge().problems == ()
     else:
         copy.expect(level, "circuits", field, ["F1"], words)
+
+
+@pytest.mark.parametrize("kind", ["switch", "sectionalizer", "jumper"])
+def test_protection_of_what_opens_no_fault(copy, kind):
+    copy.features("devices", put(0, kind=kind, protection=RELAY))
+    copy.expect(O, "devices", "protection", ["D1"], "does not open a fault current")
 
 
 def test_pickup_above_the_smallest_fault(copy):

@@ -138,6 +138,46 @@ def test_one_more_bond_to_the_bar_never_raises_that_contact(job, conductor):
 
 
 @settings(max_examples=25, deadline=None)
+@given(jobs())
+def test_without_the_personal_ground_it_never_passes(job):
+    """Brackets alone leave the worker between a conductor and remote earth."""
+    rows, layout = job
+    bare = replace(layout.places[2], branches=())
+    answer = solve(build(rows), replace(layout, places=(*layout.places[:2], bare)))
+    assert not all(case.passed for case in answer.worker_cases)
+
+
+@settings(max_examples=25, deadline=None)
+@given(jobs(), st.floats(0.3, 0.95), st.floats(0.3, 1.0))
+def test_states_of_leads_are_the_separate_solutions(job, cold, worn):
+    """Other route: each state as a layout of its own; currents and voltages are the largest."""
+    rows, layout = job
+
+    def in_state(change):
+        places = (replace(p, branches=tuple(map(change, p.branches))) for p in layout.places)
+        return solve(build(rows), replace(layout, places=tuple(places)))
+
+    together = in_state(
+        lambda b: replace(
+            b, cold_ohm=b.resistance_ohm * cold, in_service_ohm=b.resistance_ohm * worn
+        )
+    )
+    ratios = {"cold": cold, "in service": worn, "hot": 1.0}
+    apart = {
+        state: in_state(lambda b, r=ratio: replace(b, resistance_ohm=b.resistance_ohm * r))
+        for state, ratio in ratios.items()
+    }
+    worst = {state: answer.worst.voltage_v for state, answer in apart.items()}
+    assert together.by_state == pytest.approx(worst, rel=1e-5)
+    largest = np.max([answer.lead_current_a for answer in apart.values()], axis=0)
+    assert together.lead_current_a == pytest.approx(largest, rel=1e-7, abs=2e-6)
+    for (key, value), *others in zip(
+        table(together).items(), *(table(a).values() for a in apart.values()), strict=True
+    ):
+        assert value == pytest.approx(max(others), rel=2e-5, abs=3e-6), key
+
+
+@settings(max_examples=25, deadline=None)
 @given(jobs(), st.floats(0.1, 0.95))
 def test_a_better_rod_never_rises_more(job, ratio):
     rows, layout = job

@@ -12,9 +12,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from gridground.electrical import tolerable
+from gridground.electrical import approach, body, standing, tolerable
 from gridground.electrical.asymmetry import decrement_ratio
-from gridground.grounding import earth
+from gridground.grounding import earth, soil_layers
 from gridground.grounding.grades import grade_of
 from gridground.grounding.heating import (
     START_C,
@@ -29,6 +29,7 @@ from gridground.grounding.lead_impedance import (
     f2249_limit_ohm,
     loop_reactance_ohm,
 )
+from gridground.grounding.peak import first_peak_a, peak_limit_a
 from gridground.grounding.rating import lead_rating_a, parallel_ratio
 from gridground.units import M_PER_FT, M_PER_IN, MM2_PER_KCMIL, area_mm2
 from tests.check_table import record
@@ -134,6 +135,25 @@ def metric_withstand_ka(size, duration_s):
     return rating / 1000
 
 
+def adiabatic_a_per_mm2(material, start_c, end_c):
+    return adiabatic_a(materials()[material], 1.0, 1.0, start_c=start_c, end_c=end_c)
+
+
+def adiabatic_constant(material):
+    """K of the law I = A K sqrt(ln((Tf + b)/(Ti + b))/t): taken out at 20 and 300 degrees."""
+    row = materials()[material]
+    heat = math.log((row.k0_c + 300.0) / (row.k0_c + 20.0))
+    return adiabatic_a_per_mm2(material, 20.0, 300.0) / math.sqrt(heat)
+
+
+def first_peak_of_one_ampere(x_over_r):
+    return first_peak_a(1.0, x_over_r)
+
+
+def peak_limit_ka(size, frequency_hz):
+    return peak_limit_a(size, parallel=1, frequency_hz=frequency_hz) / 1000
+
+
 def limit_v(rule, duration_s, body_ohm):
     return tolerable.limit_v(rule, duration_s=duration_s, body_ohm=body_ohm).volts
 
@@ -160,6 +180,46 @@ def touch_limit_v(weight, duration_s, surface_ohm_m, layer_ratio):
 
 def surface_ratio(soil_ohm_m, surface_ohm_m, depth_m):
     return tolerable.surface_ratio(float(soil_ohm_m), surface_ohm_m=surface_ohm_m, depth_m=depth_m)
+
+
+def approach_m(nominal_kv, exposure):
+    found = approach.approach_m(
+        nominal_kv, phase_to_phase=exposure == "phase-phase", altitude_m=900
+    )
+    return 0.0 if found is None else found
+
+
+def permissible_body_ma(duration_s):
+    return body.permissible_body_a(duration_s) * 1000
+
+
+def body_impedance_ohm(touch_v, people):
+    return body.body_impedance_ohm(float(touch_v), people=people)
+
+
+def weighted_touch_v(duration_s):
+    """Work the European touch voltage again: mean of four paths, hand to hand weighted 0.7."""
+    current_a = body.permissible_body_a(duration_s)
+    weight = {"hand to hand": 0.7}
+    each = [
+        weight.get(path, 1.0) * body.touch_voltage_v(current_a, path=path, people="median")
+        for path in body.PATHS
+    ]
+    return sum(each) / len(each)
+
+
+def standing_limit_ma(rule):
+    return standing.standing_limit_a(rule) * 1000
+
+
+def standing_limit_v(rule, body_ohm):
+    return standing.standing_limit_v(rule, body_ohm=body_ohm).volts
+
+
+def two_layer_rod_ohm(upper_ohm_m, lower_ohm_m, upper_depth_m):
+    return soil_layers.two_layer_rod_resistance_ohm(
+        upper_ohm_m, lower_ohm_m, upper_depth_m, **rod(6, 0.625)
+    )
 
 
 def f2249_limit_mohm(size, length_ft):

@@ -20,6 +20,7 @@ from gridground.electrical.lines import (
     abc_from_sequence,
     primitive_ohm_per_km,
     reduce_neutral,
+    return_depth_m,
     sequence_from_abc,
 )
 from gridground.electrical.protection import curve_time_s
@@ -61,6 +62,13 @@ def line_sequence(given):
     return np.array([z1.real, z1.imag, z0.real, z0.imag])
 
 
+def earth_return(given):
+    """Resistance of the earth, and reactance per unit of ln, of the mutual of two wires."""
+    z = primitive_ohm_per_km([0, 0], [1, 1], [0, 1], [9, 9], **given)[0, 1]
+    factor = z.imag / math.log(return_depth_m(**given) / 1.0)
+    return np.array([z.real, factor]) * KM_PER_MILE
+
+
 def fault(given):
     volts = given["nominal_kv"] * 1000 / math.sqrt(3) * np.exp(-2j * np.pi / 3 * np.arange(3))
     ohm = abc_from_sequence(complex(*given["z1"]), complex(*given["z0"]))
@@ -85,6 +93,9 @@ def fault_part(part):
 TOPICS = {
     "line_matrix_ohm_per_mile": line_matrix,
     "line_sequence_ohm_per_mile": line_sequence,
+    "earth_return_ohm_per_mile": earth_return,
+    "carson_constant": lambda given: math.log(return_depth_m(**given) / 0.3048),
+    "return_depth_m": lambda given: return_depth_m(**given),
     "decrement_ratio": lambda given: decrement_ratio(**given),
     "relay_time_s": lambda g: curve_time_s(g["curve"], g["multiple"], dial=g["dial"]),
     "fault_current_a": fault_part("current_a"),

@@ -1,0 +1,169 @@
+"""Where the neutral may be broken: every state of it that the worker study looks at.
+
+A broken neutral shows nowhere before the fault. Four breaks are looked at, each a whole state of
+the network: the span by which the way from the source enters the first place with grounds; the
+span by which it enters the first worksite; every span that leaves the grounds on the other sides;
+and all spans that leave them, so that the neutral between the grounds is a section of its own.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gridground.electrical.ends import has_neutral
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from gridground.territory.network import Network
+
+
+@dataclass(frozen=True)
+class Breaks:
+    """The breaks of the neutral that are looked at.
+
+    Attributes
+    ----------
+    ends : dict
+        Span row -> the end at which its neutral can be opened, 0 from, 1 to: the end away from the
+        grounds, so that what hangs on stays within the worker's reach.
+    states : tuple of frozenset of int
+        Span rows that are opened together, each state once; without the intact one.
+    """
+
+    ends: dict[int, int]
+    states: tuple[frozenset[int], ...]
+
+
+def neutral_breaks(
+    network: Network, *, start: int | None, grounds: list[int], worksites: list[int]
+) -> Breaks:
+    """Find the breaks of the neutral round some places.
+
+    Parameters
+    ----------
+    network : Network
+        With the states of devices.
+    start : int or None
+        Node at which the source stands; None where the way from it is not along the network: only
+        the section between the grounds is then cut off.
+    grounds, worksites : list of int
+        Nodes of all places, and of those at which people work.
+
+    Returns
+    -------
+    Breaks
+        Empty where no neutral could break: none there, or the source stands at the grounds.
+    """
+    has = has_neutral(network.territory)
+    ends: dict[int, int] = {}
+    entering: frozenset[int] = frozenset()
+    states: list[frozenset[int]] = []
+    if start is not None:
+        for nodes in (grounds, worksites):
+            found = entering_spans(network, start, nodes)
+            entering = entering or frozenset(found)
+            states.append(frozenset(found))
+            ends |= {row: end for row, end in found.items() if row not in ends}
+    leaving = _leaving(network, grounds, has)
+    ends |= {row: end for row, end in leaving.items() if row not in ends}
+    around = frozenset(leaving)
+    states += [around - entering, around] if start is not None else [around]
+    kept = tuple(dict.fromkeys(state for state in states if state))
+    return Breaks(ends, kept)
+
+
+def entering_spans(network: Network, start: int, nodes: list[int]) -> dict[int, int]:
+    """Return the spans by which the shortest way from a source enters the first of some nodes.
+
+    Parameters
+    ----------
+    network : Network
+        With the states of devices.
+    start : int
+        Node of the source.
+    nodes : list of int
+        Nodes it is led to.
+
+    Returns
+    -------
+    dict
+        Span row -> its end away from the nodes; only spans with a neutral.
+    """
+    shut = np.flatnonzero(network.closed > 0)
+    hops, before = _ways_from(network, start, shut)
+    first = min(nodes, key=lambda node: (hops[node], node), default=start)
+    if not np.isfinite(hops[first]) or first == start:
+        return {}
+    has = has_neutral(network.territory)
+    found = _between(network, shut[has[shut]], first, int(before[first]))
+    return found | _on_one_wire(network, found)
+
+
+def _between(network: Network, rows: NDArray[np.intp], inside: int, outside: int) -> dict[int, int]:
+    """Return the spans between two nodes and their end at the second one."""
+    one, other = network.node_from[rows], network.node_to[rows]
+    low, high = min(inside, outside), max(inside, outside)
+    hit = rows[(np.minimum(one, other) == low) & (np.maximum(one, other) == high)]
+    return {int(row): 0 if network.node_from[row] == outside else 1 for row in hit}
+
+
+def _on_one_wire(network: Network, found: dict[int, int]) -> dict[int, int]:
+    """Return the spans of other circuits that hang on the same neutral wire, at the same end."""
+    spans = network.territory.spans
+    shared, circuit = spans["shares_neutral_with"], spans["circuit_id"]
+    more: dict[int, int] = {}
+    for row, end in found.items():
+        outside, inside = network.span_from[row], network.span_to[row]
+        if end == 1:
+            outside, inside = inside, outside
+        for other in network.spans_at(int(outside)):
+            same = network.other_end(other, int(outside)) == inside
+            if same and (shared[other] == circuit[row] or shared[row] == circuit[other]):
+                more[other] = 0 if network.span_from[other] == outside else 1
+    return more
+
+
+def _leaving(network: Network, grounds: list[int], has: NDArray[np.bool_]) -> dict[int, int]:
+    """Return the spans with a neutral that leave the grounds and what lies between them."""
+    rows = np.flatnonzero(has)
+    section: set[int] = set()
+    for node in grounds:
+        if node in section:
+            continue
+        section.add(node)
+        hops, before = _ways_from(network, node, rows)
+        circuit = network.node_circuit[node]
+        for other in grounds:
+            if network.node_circuit[other] != circuit or not np.isfinite(hops[other]):
+                continue
+            here = other
+            while here != node:
+                section.add(here)
+                here = int(before[here])
+    inside = np.isin(np.arange(len(network.node_pole)), sorted(section))
+    near, far = inside[network.node_from[rows]], inside[network.node_to[rows]]
+    leaving = near != far
+    return {
+        int(row): 1 if from_inside else 0
+        for row, from_inside in zip(rows[leaving], near[leaving], strict=True)
+    }
+
+
+def _ways_from(
+    network: Network, start: int, rows: NDArray[np.intp]
+) -> tuple[NDArray[np.float64], NDArray[np.intp]]:
+    """Return the number of spans to every node, and the node before it on the shortest way."""
+    from scipy.sparse import coo_matrix  # noqa: PLC0415  off the start-up path
+    from scipy.sparse.csgraph import shortest_path  # noqa: PLC0415
+
+    n = len(network.node_pole)
+    pairs = (network.node_from[rows], network.node_to[rows])
+    graph = coo_matrix((np.ones(len(rows)), pairs), shape=(n, n)).tocsr()
+    hops, before = shortest_path(
+        graph, directed=False, unweighted=True, indices=start, return_predecessors=True
+    )
+    return np.asarray(hops, float), np.asarray(before, np.intp)

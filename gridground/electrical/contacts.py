@@ -1,0 +1,196 @@
+"""What a body can bridge at the places of a plan, and the worst case of each contact.
+
+The worker stands inside the bonded zone: conductors against the bar, sides of a split against each
+other, conductors against conductors. People on the ground are outside it. What keeps them off is
+the cone zone, not the bonds, so their contacts are shown and decide nothing about the worker.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from gridground.electrical.driving import lead_states
+from gridground.electrical.ladder import EARTH
+from gridground.record import WorkerCase
+from gridground.units import significant
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from numpy.typing import NDArray
+
+    from gridground.electrical.driving import Answer
+    from gridground.electrical.energizing import Model, Neutral, Setting
+    from gridground.electrical.places import Located
+
+Whose = Literal["worker", "ground person"]
+# Below a microvolt or a microampere there is only rounding dust, which differs between machines.
+DUST_DIGITS = 6
+
+
+@dataclass(frozen=True)
+class Contact:
+    """Two nodes a body can bridge.
+
+    Attributes
+    ----------
+    name : str
+        As the plan writes it: ``A-bar@P20``.
+    one, other : int
+        The nodes.
+    group : str
+        Contacts of one group are answered by the worst of them.
+    whose : str
+        ``"worker"`` or ``"ground person"``.
+    """
+
+    name: str
+    one: int
+    other: int
+    group: str
+    whose: Whose = "worker"
+
+
+def contacts_of(places: Sequence[Located]) -> list[Contact]:
+    """List every contact at some places.
+
+    Parameters
+    ----------
+    places : sequence of Located
+        Brackets and worksites.
+
+    Returns
+    -------
+    list of Contact
+        At worksites, the worker's: every side of every phase and the neutral against the bar (or
+        the steel pole; remote earth where there is neither, ``A-ground@P20``); the sides of a
+        conductor that a cut or a device splits against each other; of all other pairs the worst.
+        At every pole with grounds, of people on the ground: ``ground-pole@P20``, bar, steel pole
+        or the pole's down-conductor against remote earth, and ``rod-ground@P20``, the rod lead
+        against remote earth.
+
+    Notes
+    -----
+    The earth under somebody at the foot of the pole is itself raised; against remote earth the
+    voltage comes out too high, never too low.
+    """
+    found: list[Contact] = []
+    for located in places:
+        if located.place.worksite:
+            found += _worker(located)
+        found += _ground_person(located)
+    return found
+
+
+def _worker(located: Located) -> Iterator[Contact]:
+    """Contacts inside the bonded zone."""
+    where, fittings = located.place.name, located.fittings
+    grounds: dict[str, int] = {n: fittings[n] for n in ("bar", "pole") if n in fittings}
+    grounds = grounds or {"ground": EARTH}
+    for conductor in located.conductors:
+        for name, node in grounds.items():
+            text = f"{conductor.name}-{name}@{where}"
+            yield Contact(text, conductor.node, node, text)
+    for one, other in combinations(located.conductors, 2):
+        if one.node == other.node:
+            continue
+        text = f"{one.name}-{other.name}@{where}"
+        same = one.name.partition("@")[0] == other.name.partition("@")[0]
+        yield Contact(text, one.node, other.node, text if same else f"others@{where}")
+
+
+def _ground_person(located: Located) -> Iterator[Contact]:
+    """Contacts of somebody on the ground."""
+    where = located.place.name
+    for node in located.foot:
+        name = f"ground-pole@{where}"
+        yield Contact(name, node, EARTH, name, "ground person")
+    if "rod" in located.fittings:
+        name = f"rod-ground@{where}"
+        yield Contact(name, located.fittings["rod"], EARTH, name, "ground person")
+
+
+def worst_cases(
+    model: Model,
+    contacts: Sequence[Contact],
+    solved: Sequence[tuple[Neutral, Answer]],
+    setting: Setting,
+) -> Iterator[WorkerCase]:
+    """Return the worst case of every event, state of the neutral and group of contacts.
+
+    Parameters
+    ----------
+    model : Model
+        Whose answers they are.
+    contacts : sequence of Contact
+        In the order of the answers' pairs.
+    solved : sequence of (str, Answer)
+        State of the neutral and answer; several of one event and state are variants of it (breaks
+        in different spans, different conductors touched).
+    setting : Setting
+        Body and limit.
+    """
+    limit_v = setting.limit_v if model.origin.limit_v is None else model.origin.limit_v
+    variants: dict[tuple[str, Neutral], list[Answer]] = {}
+    for neutral, answer in solved:
+        variants.setdefault((answer.phases, neutral), []).append(answer)
+    groups: dict[str, list[int]] = {}
+    for number, contact in enumerate(contacts):
+        groups.setdefault(contact.group, []).append(number)
+    states = lead_states(model)
+    columns = [np.array(group, np.intp) for group in groups.values()]
+    for (phases, neutral), found in variants.items():
+        volts = np.concatenate([a.body_v for a in found])  # variants by states, contacts
+        tied = np.repeat(np.array([a.tied for a in found]), len(states), axis=0)
+        worst = _worst(volts, tied & (volts <= limit_v), columns)
+        for row, number, passed in worst:
+            yield _case(
+                (phases, model.origin.name, neutral),
+                contacts[number],
+                (float(volts[row, number]), limit_v, setting.body_ohm),
+                passed=passed,
+                state=states[row % len(states)],
+            )
+
+
+def _worst(
+    volts: NDArray[np.float64], passed: NDArray[np.bool_], columns: list[NDArray[np.intp]]
+) -> Iterator[tuple[int, int, bool]]:
+    """Return row and column of the worst of every group: failed before passed, then by voltage."""
+    if not columns:
+        return
+    rank = np.where(passed, volts, volts + (1.0 + float(volts.max(initial=0.0))))
+    row = rank.argmax(axis=0)
+    best = rank.max(axis=0)
+    for group in columns:
+        number = int(group[best[group].argmax()])
+        yield int(row[number]), number, bool(passed[row[number], number])
+
+
+def _case(
+    event: tuple[str, str, Neutral],
+    contact: Contact,
+    figures: tuple[float, float, float],
+    *,
+    passed: bool,
+    state: str,
+) -> WorkerCase:
+    """Return the record of one case."""
+    volts, limit_v, body_ohm = figures
+    shown_v = significant(round(volts, DUST_DIGITS))
+    return WorkerCase(
+        event=event[0],
+        origin=event[1],
+        contact=contact.name,
+        neutral=event[2],
+        voltage_v=shown_v,
+        body_a=significant(shown_v / body_ohm),
+        limit_v=limit_v,
+        passed=passed,
+        whose=contact.whose,
+        lead_state=state,
+    )

@@ -1,0 +1,371 @@
+"""Energy that comes in other than from the source of a worked circuit: what to let in, and where.
+
+Another circuit on the same poles, or crossing, falls on the worked one; equipment on the dead part
+feeds back; a crossing or neighbouring line falls. Each becomes an origin of the worker study. What
+could come in and states no fault current cannot be solved: it is returned by name, with the reason.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from gridground.electrical.ends import LABELS, NEUTRAL
+from gridground.electrical.energizing import Injection, Kind, Origin
+from gridground.electrical.origins import closed_parts
+from gridground.electrical.places import network_nodes_of
+from gridground.electrical.source import equipment_source, falling_line_source, source_of
+from gridground.errors import NoPlanError
+from gridground.territory.frame import Frame
+from gridground.territory.network import Network
+from gridground.territory.ways import equipment_nodes
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+    from typing import Any
+
+    from numpy.typing import NDArray
+
+    from gridground.electrical.places import Layout
+    from gridground.electrical.source import Source
+    from gridground.territory.layers import Layer
+
+# Equipment that can drive the line: what stands behind it may be energized from elsewhere.
+FEEDING_KINDS = ("generator", "service", "transformer", "riser")
+# How far beside a span a line still counts as coming over it: a conductor swings and falls
+# sideways. Our judgement.
+FALLING_REACH_M = 15.0
+
+
+@dataclass(frozen=True)
+class Unsolved:
+    """Something that can energize the line and is not an event, because a figure is missing.
+
+    Attributes
+    ----------
+    name : str
+        Id of the equipment, circuit or line.
+    kind : str
+        As `Origin.kind`.
+    where : tuple of str
+        Its pole, or the places it is near.
+    why : str
+        Which figure is missing.
+    """
+
+    name: str
+    kind: Kind
+    where: tuple[str, ...]
+    why: str
+
+
+@dataclass(frozen=True)
+class Injections:
+    """Origins of this kind, what could not be solved, and what was assumed."""
+
+    origins: tuple[Origin, ...]
+    unsolved: tuple[Unsolved, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Between:
+    """What lies between the grounds of a layout.
+
+    Attributes
+    ----------
+    spans : frozenset of int
+        Rows of the worked spans between the grounds.
+    poles : frozenset of int
+        Rows of the poles inside.
+    """
+
+    spans: frozenset[int]
+    poles: frozenset[int]
+
+
+def find_injections(
+    network: Network, layout: Layout, *, between: Between, opened: Iterable[str]
+) -> Injections:
+    """Find everything but the worked circuits' own sources that can energize the line.
+
+    Parameters
+    ----------
+    network : Network
+        With the recorded states of devices.
+    layout : Layout
+        Places with grounds.
+    between : Between
+        Spans and poles between them.
+    opened : iterable of str
+        Devices opened for the job. Equipment feeds back while they are open: what it cannot reach
+        then is no event.
+
+    Returns
+    -------
+    Injections
+        Other circuits by id, equipment by id, lines by id. Equipment counts whether or not the job
+        calls it isolated: that it is energized after all is the mistake looked at.
+
+    Notes
+    -----
+    Other circuits: those with an overhead span at a ground or worksite pole or between the
+    grounds, and those whose spans cross a span between them. They touch at a worksite if they hang
+    there too, else at the nearest place with grounds. Lines: every line not known to be dead
+    within 15 m, in plan, of a worked span between or next to the grounds; each at the nearest
+    place.
+    """
+    finder = _Finder(network, layout, between)
+    origins: list[Origin] = []
+    unsolved: list[Unsolved] = []
+    notes: list[str] = []
+    for found in (finder.circuits(), finder.equipment(set(opened)), finder.lines()):
+        origins += found.origins
+        unsolved += found.unsolved
+        notes += found.notes
+    return Injections(tuple(origins), tuple(unsolved), tuple(notes))
+
+
+class _Finder:
+    """Looks round the places of a layout."""
+
+    def __init__(self, network: Network, layout: Layout, between: Between) -> None:
+        self.network, self.layout, self.between = network, layout, between
+        self.territory = network.territory
+        self.worked = {c for p in layout.places for c in p.circuit_ids}
+        self.circuit = self.territory.spans["circuit_id"].astype(str)
+
+    @cached_property
+    def points(self) -> NDArray[np.object_]:
+        """Where the places are, longitude and latitude."""
+        poles, spans = self.territory.poles.geometry, self.territory.spans.geometry
+        found = [
+            poles[self.network.pole_row[p.pole_id]]
+            if p.pole_id is not None
+            else shapely.line_interpolate_point(
+                spans[self.network.span_row[str(p.span_id)]], 0.5, normalized=True
+            )
+            for p in self.layout.places
+        ]
+        return np.array(found, object)
+
+    @cached_property
+    def frame(self) -> Frame:
+        """The plane of the places."""
+        middle = shapely.centroid(shapely.multipoints(self.points))
+        return Frame(float(shapely.get_x(middle)), float(shapely.get_y(middle)))
+
+    @cached_property
+    def order(self) -> list[int]:
+        """Places, worksites first, then by distance from the nearest worksite."""
+        here = self.frame.to_xy(self.points)
+        work = [k for k, p in enumerate(self.layout.places) if p.worksite] or [0]
+        distance = shapely.distance(here[:, None], here[work][None, :]).min(axis=1)
+        return sorted(
+            range(len(here)),
+            key=lambda k: (
+                not self.layout.places[k].worksite,
+                round(float(distance[k]), 3),
+                self.layout.places[k].name,
+            ),
+        )
+
+    def nearest(self, geometry: Any) -> int:  # noqa: ANN401  any shapely geometry in the plane
+        """Return the place nearest to something; worksites first among equals."""
+        here = self.frame.to_xy(self.points)
+        return min(self.order, key=lambda k: round(float(shapely.distance(here[k], geometry)), 3))
+
+    def poles_of(self, place: int) -> set[int]:
+        """Return the pole rows of a place; of mid-span work both ends of the span."""
+        where = self.layout.places[place]
+        if where.pole_id is not None:
+            return {self.network.pole_row[where.pole_id]}
+        row = self.network.span_row[str(where.span_id)]
+        return {int(self.network.span_from[row]), int(self.network.span_to[row])}
+
+    # --- other circuits -------------------------------------------------------------------------
+
+    def circuits(self) -> Injections:
+        """Other circuits that can fall on the worked ones."""
+        overhead = np.array([k == "overhead" for k in self.territory.spans["kind"]], bool)
+        other = overhead & ~np.isin(self.circuit, sorted(self.worked))
+        contacts: dict[str, tuple[int, int]] = {}  # circuit -> its node, the place
+        for place in self.order:
+            for pole in sorted(self.poles_of(place)):
+                self._hung(other, pole, place, contacts)
+        for pole in sorted(self.between.poles):
+            point = self.frame.to_xy(self.territory.poles.geometry[pole])
+            self._hung(other, pole, self.nearest(point), contacts)
+        self._crossing(other, contacts)
+        origins, unsolved = [], []
+        for circuit_id, (via, place) in sorted(contacts.items()):
+            row = self.territory.circuits.index()[circuit_id]
+            try:
+                source = source_of(self.territory, row)
+            except NoPlanError as error:
+                why = " ".join(reason.what for reason in error.reasons)
+                where = (self.layout.places[place].name,)
+                unsolved.append(Unsolved(circuit_id, "other circuit falls on", where, why))
+                continue
+            start = self.network.source_node[circuit_id]
+            injection = Injection(source, (0, 1, 2), start, via, place)
+            origins.append(self._origin((circuit_id, circuit_id), injection, place))
+        return Injections(tuple(origins), tuple(unsolved), ())
+
+    def _hung(
+        self,
+        other: NDArray[np.bool_],
+        pole: int,
+        place: int,
+        contacts: dict[str, tuple[int, int]],
+    ) -> None:
+        """Note the other circuits at a pole whose conductors are not the worked ones' anyway."""
+        own = {
+            self.network.node_at(s, pole)
+            for s in self.network.spans_at(pole)
+            if self.circuit[s] in self.worked
+        }
+        for span in self.network.spans_at(pole):
+            node = self.network.node_at(span, pole)
+            if other[span] and node not in own:
+                contacts.setdefault(str(self.circuit[span]), (node, place))
+
+    def _crossing(self, other: NDArray[np.bool_], contacts: dict[str, tuple[int, int]]) -> None:
+        """Note the other circuits whose spans cross a span between the grounds."""
+        if not self.between.spans:
+            return
+        geometry = self.territory.spans.geometry
+        inside = shapely.union_all(geometry[sorted(self.between.spans)])
+        rows = np.flatnonzero(other)
+        rows = rows[shapely.crosses(geometry[rows], inside)]
+        for row in sorted(rows, key=lambda r: str(self.territory.spans.ids[r])):
+            crossing = self.frame.to_xy(shapely.intersection(geometry[row], inside))
+            place = self.nearest(crossing)
+            ends = (self.network.span_from[row], self.network.span_to[row])
+            near = min(
+                ends,
+                key=lambda p: shapely.distance(
+                    self.frame.to_xy(self.territory.poles.geometry[p]), crossing
+                ),
+            )
+            node = self.network.node_at(int(row), int(near))
+            contacts.setdefault(str(self.circuit[row]), (node, place))
+
+    def _origin(self, names: tuple[str, str], injection: Injection, place: int) -> Origin:
+        """Return an origin whose conductors touch at a place."""
+        kind: Kind = "line falls on" if injection.node is None else "other circuit falls on"
+        pole_id = self.layout.places[place].pole_id
+        return Origin(*names, self.network, kind, injection, pole_id=pole_id)
+
+    # --- equipment ------------------------------------------------------------------------------
+
+    def equipment(self, opened: set[str]) -> Injections:
+        """Equipment on the part of the network that stays connected with the grounds."""
+        table = self.territory.layer("equipment")
+        if table is None or len(table) == 0:
+            return Injections((), (), ())
+        network = Network.build(self.territory, opened=opened)
+        label = closed_parts(network)
+        nodes = {n for p in self.layout.places for n in network_nodes_of(network, p)}
+        here = {int(label[n]) for n in nodes}
+        origins, unsolved, notes = [], [], []
+        at = equipment_nodes(network)
+        for row in sorted(range(len(table)), key=lambda r: str(table.ids[r])):
+            node = int(at[row])
+            if table["kind"][row] not in FEEDING_KINDS or (node >= 0 and label[node] not in here):
+                continue
+            found = self._feeding(table, row, node, network)
+            if isinstance(found, Unsolved):
+                unsolved.append(found)
+                continue
+            origins.append(found)
+            if found.injection is not None and len(found.injection.labels) == 2:
+                notes.append(
+                    f"{found.name} on two phases is taken as a source from each phase to ground"
+                )
+        return Injections(tuple(origins), tuple(unsolved), tuple(notes))
+
+    def _feeding(self, table: Layer, row: int, node: int, network: Network) -> Origin | Unsolved:
+        """Return the origin that one piece of equipment is, or why it is none."""
+        name, pole_id = str(table.ids[row]), str(table["pole_id"][row])
+        letters = table["phases"][row]
+        try:
+            source: Source | None = equipment_source(self.territory, row)
+            why = ""
+        except NoPlanError as error:
+            source = None
+            why = " ".join(reason.what for reason in error.reasons)
+        if node < 0:
+            why = f"No span of its circuit ends at pole {pole_id}."
+        elif not letters:
+            why = f"The phases of {name} are unknown."
+        if source is None or why or not letters:
+            return Unsolved(name, "equipment", (pole_id,), why)
+        labels = tuple(LABELS[:NEUTRAL].index(letter) for letter in sorted(letters))
+        clearing_s = float(table["clearing_s"][row])
+        return Origin(
+            name,
+            str(table["circuit_id"][row]),
+            network,
+            "equipment",
+            Injection(source, labels, node),
+            clearing_s=clearing_s if np.isfinite(clearing_s) else None,
+            pole_id=pole_id,
+        )
+
+    # --- lines ----------------------------------------------------------------------------------
+
+    def lines(self) -> Injections:
+        """Lines that cross or come over a worked span between or next to the grounds."""
+        table = self.territory.layer("other_lines")
+        if table is None or len(table) == 0:
+            return Injections((), (), ())
+        spans = {*self.between.spans, *self._spans_at_grounds()}
+        if not spans:
+            return Injections((), (), ())
+        drawn = self.territory.spans.geometry[sorted(spans)]
+        inside = shapely.union_all(self.frame.to_xy(drawn))
+        geometry = self.frame.to_xy(table.geometry)
+        near = shapely.distance(geometry, inside) <= FALLING_REACH_M
+        near &= np.array([state != "dead" for state in table["state"]], bool)
+        origins, unsolved, notes = [], [], []
+        for row in sorted(np.flatnonzero(near), key=lambda r: str(table.ids[r])):
+            name = str(table.ids[row])
+            figures = {key: float(table[key][row]) for key in ("nominal_kv", "fault_a")}
+            place = self.nearest(geometry[row])
+            missing = [key for key, value in figures.items() if not np.isfinite(value)]
+            if missing:
+                where = (self.layout.places[place].name,)
+                why = f"Unknown: {', '.join(missing)}."
+                unsolved.append(Unsolved(name, "line falls on", where, why))
+                continue
+            injection = Injection(falling_line_source(name, **figures), (0,), None, None, place)
+            circuit_id = self.layout.places[place].circuit_ids[0]
+            origin = self._origin((name, circuit_id), injection, place)
+            origins.append(_with_time(origin, table, int(row)))
+            notes.append(
+                f"line {name} falling: its fault current as a pure reactance, its neutral at earth "
+                "potential; errs to the high current"
+            )
+        return Injections(tuple(origins), tuple(unsolved), tuple(notes))
+
+    def _spans_at_grounds(self) -> Sequence[int]:
+        """Return the overhead worked spans that end at a place."""
+        kinds = self.territory.spans["kind"]
+        return [
+            span
+            for place in range(len(self.layout.places))
+            for pole in self.poles_of(place)
+            for span in self.network.spans_at(pole)
+            if self.circuit[span] in self.worked and kinds[span] == "overhead"
+        ]
+
+
+def _with_time(origin: Origin, table: Layer, row: int) -> Origin:
+    """Return the origin with the clearing time its line states."""
+    clearing_s = float(table["clearing_s"][row]) if "clearing_s" in table.columns else np.nan
+    return replace(origin, clearing_s=clearing_s) if np.isfinite(clearing_s) else origin

@@ -1,0 +1,116 @@
+"""The zones of a plan: the cones on the ground, and what a person near a rod is exposed to."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+from gridground.grounding.electrodes import FOOTING_DIAMETER_M, FOOTING_LENGTH_M
+from gridground.grounding.ground_person import Electric, ground_limits, ground_person
+from gridground.grounding.zones import cone_zone, zone_meets
+from gridground.units import significant
+
+if TYPE_CHECKING:
+    from gridground.grounding.electrodes import Electrode
+    from gridground.grounding.ground_person import GroundPerson
+    from gridground.grounding.where import Spot
+    from gridground.method import Outcome
+    from gridground.record import Zone
+    from gridground.scene import Scene
+
+
+def zones_of(scene: Scene, outcome: Outcome) -> tuple[list[Zone | None], list[dict[str, Any]]]:
+    """Draw the cone zones and hold the step voltage at their edge against the limit.
+
+    Returns
+    -------
+    list of Zone or None
+        One per location; None where nothing lies on the ground.
+    list of dict
+        Rows of ``rod_zone``.
+    """
+    rises = {} if outcome.study is None else {r.pole_id: r for r in outcome.study.rises}
+    zones: list[Zone | None] = []
+    rows = []
+    for spot, electrode in zip(outcome.placement.spots, outcome.electrodes, strict=True):
+        pole_id = spot.top.pole_id
+        if pole_id is None or spot.electrode is None:
+            zones.append(None)
+            continue
+        if spot.role == "worksite" and outcome.placement.method != "single-point":
+            zones.append(None)  # a steel worksite pole between brackets: no lead lies on the ground
+            continue
+        rise = rises.get(pole_id)
+        if rise is None or math.isnan(rise.rise_v):
+            zones.append(_zone(scene, spot, scene.job.limits.cone_radius_m))
+            continue
+        person = _person(scene, outcome, (spot, electrode), rise.rise_v)
+        zones.append(_zone(scene, spot, person.radius_m))
+        rows.append(_rod_zone_row(pole_id, person, rise.electrode_a))
+    return zones, rows
+
+
+def _person(
+    scene: Scene, outcome: Outcome, place: tuple[Spot, Electrode], rise_v: float
+) -> GroundPerson:
+    """Return what a person on the ground near one electrode is exposed to."""
+    spot, electrode = place
+    job = scene.job
+    limits = ground_limits(
+        outcome.duration_s,
+        body_ohm=job.limits.body_ohm,
+        soil_ohm_m=electrode.resistivity_ohm_m,
+        rod=job.rod,
+    )
+    shape = Electric(job.rod.length_m, job.rod.diameter_m, electrode.layers)
+    if spot.electrode == "pole":
+        shape = Electric(FOOTING_LENGTH_M, FOOTING_DIAMETER_M, electrode.layers)
+    return ground_person(
+        rise_v, limits=limits, electrode=shape, zone_radius_m=job.limits.cone_radius_m
+    )
+
+
+def _rod_zone_row(pole_id: str, person: GroundPerson, rod_a: float) -> dict[str, Any]:
+    """Return one row of ``rod_zone``; `limit_v` is the step's."""
+    return {
+        "pole_id": pole_id,
+        "rod_a": significant(rod_a),
+        "rod_rise_v": significant(person.rise_v),
+        "step_v_at_zone": significant(person.step_v),
+        "touch_v": significant(person.touch_zone_v),
+        "touch_at_reach_v": significant(person.touch_reach_v),
+        "touch_limit_v": significant(person.limits.touch_v),
+        "touch_passed": person.touch_passed,
+        "limit_v": significant(person.limits.step_v),
+        "limit_source": person.limits.source,
+        "radius_needed_m": significant(person.radius_needed_m),
+        "passed": person.step_passed,
+        "message": person.message,
+    }
+
+
+def _zone(scene: Scene, spot: Spot, radius_m: float) -> Zone:
+    """Return the zone of one location."""
+    near = scene.neighbourhood
+    pole = near.pole_lonlat[near.pole_index[str(spot.top.pole_id)]]
+    rod = None if spot.rod is None else (spot.rod.lon, spot.rod.lat)
+    return cone_zone(
+        near.frame,
+        (float(pole[0]), float(pole[1])),
+        rod,
+        radius_m=radius_m,
+        spacing_m=scene.job.limits.cone_spacing_m,
+    )
+
+
+def met_by(scene: Scene, spot: Spot, zone: Zone | None) -> tuple[dict[str, Any], ...]:
+    """Return what the zone, as finally drawn, meets of roads, walks, driveways and buildings."""
+    if zone is None:
+        return ()
+    near = scene.neighbourhood
+    pole_xy = near.pole_xy[near.pole_index[str(spot.top.pole_id)]]
+    rod_xy = None
+    if spot.rod is not None:
+        x_m, y_m = near.frame.to_xy(spot.rod.lon, spot.rod.lat)
+        rod_xy = (float(x_m), float(y_m))
+    return zone_meets(near, pole_xy, rod_xy, zone.radius_m)
