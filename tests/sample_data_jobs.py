@@ -8,6 +8,7 @@ WB1_OPEN = ("BK-WB1", "TIE1")
 WB2_OPEN = ("BK-WB2", "TIE1")
 WD1_OPEN = ("RC-WD1",)
 DAIRY = ("GEN-DAIRY",)
+BLOCKED = ("WB1", "WB2", "WD1", "RC-D", "RC-WD1")
 
 
 @dataclass(frozen=True)
@@ -117,7 +118,7 @@ ASKS = (
         "Left out on purpose: no locate ticket, nothing said about opened sources, and soil that "
         "nobody measured. The plan is made and says what is still open.",
         "WB1", ("P161",), isolated=DAIRY,
-        missing=("locate_ticket", "sources_opened", "resistivity"),
+        missing=("locate_ticket", "reclosing_blocked", "sources_opened", "resistivity"),
     ),
     Ask(
         "refused-14",
@@ -188,7 +189,11 @@ LIMITS = (
     ("fault_growth_ratio", "1.0", "no margin for growth of the system"),
     ("clearing", '"backup"', "count on the second device, not on the first"),
     ("body_ohm", "1000", ""),
-    ("worker_limit", '"DOE-HDBK-1092"', "by name; a voltage such as 75 may stand here instead"),
+    (
+        "worker_limit",
+        '"strictest"',
+        "of all rules by name; one of them or a voltage may stand here",
+    ),
     ("lead_minimum", '"2"', "AWG copper"),
     ("lead_sizes", '["2", "1/0", "2/0", "4/0"]', "what the store has"),
     ("lead_basis", '"withstand"', "a lead must still be fit for use after a fault"),
@@ -256,6 +261,10 @@ def _toml(ask: Ask) -> str:
     if "sources_opened" not in ask.missing:
         lines.append(f"sources_opened = {_list(ask.opened)}  # opened and tagged for this job")
     lines.append(f"isolated_equipment = {_list(ask.isolated)}")
+    if "reclosing_blocked" not in ask.missing:
+        lines.append(
+            f"reclosing_blocked = {_list(BLOCKED)}  # no automatic reclosing during the job"
+        )
     lines += ["", "[limits]  # the employer's rules"]
     changed = dict(ask.changed)
     for key, value, note in LIMITS:

@@ -142,6 +142,9 @@ def build_network() -> Net:
             "load_a": 310,
             "height_m": 16.5,
             "fault_a": 7200,
+            "clearing_s": 0.12,
+            "spacing_m": 4.2,
+            "arrangement": "flat",
             "line": [(4700, 42), (2100, 42), (1480, 700), (-42, 700), (-45, 66)],
         }
     )
@@ -292,6 +295,7 @@ def _circuits(net: Net) -> None:
         "instantaneous_a": 2400,
         "breaker_s": 0.083,
         "ground_pickup_a": 120,
+        "reclose_shots": 2,
     }
     wye = {"nominal_kv": 12.47, "fault_3ph_a": 5200, "x_over_r_3ph": 8.5}
     wye |= {"fault_1ph_a": 5450, "x_over_r_1ph": 9.2}
@@ -307,8 +311,8 @@ def _circuits(net: Net) -> None:
         "x_over_r_1ph": None,
         "clearing_s": 0.25,
     }
-    for row, backup_s in ((one, 0.5), (two, 0.45), (delta, 0.5)):
-        net.circuits.append(row | common | {"backup_clearing_s": backup_s})
+    for row, backup_s, load_a in ((one, 0.5, 210), (two, 0.45, 160), (delta, 0.5, 90)):
+        net.circuits.append(row | common | {"backup_clearing_s": backup_s, "load_a": load_a})
 
 
 def _devices(net: Net) -> None:
@@ -323,7 +327,9 @@ def _devices(net: Net) -> None:
     add("GS2", "switch", "Q250", "WB2-Q251")
     add("SEC1", "sectionalizer", "P134", "WB1-P135")
     add("JP1", "jumper", "P144", "WB1-P145")
-    add("RC-D", "recloser", "D206", "WB1-D207")
+    recloser = {"kind": "relay", "curve": "IEEE EI", "pickup_a": 200, "time_dial": 1.2}
+    recloser |= {"breaker_s": 0.05, "ground_pickup_a": 70, "reclose_shots": 3}
+    add("RC-D", "recloser", "D206", "WB1-D207", protection=recloser)
     add("TIE1", "switch", "Q262", "WB1-Q262", state="open")
     for start, end in (
         ("P112", "V11"), ("P116", "V21"), ("P120", "V31"), ("V42", "V43"), ("V52", "V53"),

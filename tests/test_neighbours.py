@@ -319,7 +319,7 @@ def test_cautions_carry_figures_and_sources():
     found = induction_cautions(rows)
     assert all(text and source for text, source in found)
     words = " ".join(text for text, _ in found)
-    assert "line T" in words
+    assert "Line T" in words
     assert "standing limit 6 V" in words
     assert "Without any ground the line floats" in words
     assert "block automatic reclosing" in words

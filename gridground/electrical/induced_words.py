@@ -13,6 +13,9 @@ if TYPE_CHECKING:
 # From these on a loop is spoken of, our judgement: a clamp that opens 1 A at tens of volts draws
 # an arc that can be seen; 50 V is the usual floor of a voltage test.
 LOOP_A, GAP_V = 1.0, 50.0
+# Of a neighbour whose load or fault current is not stated, a gap voltage below these is left to the
+# table of figures, our judgement: 1 V for every 100 A of load, 50 V for every 1,000 A of fault.
+FAINT_STEADY_V = 1.0
 _ON = "29 CFR 1910.269(n)(6)(i): line end on with a live-line tool; figures: induction"
 _OFF = "29 CFR 1910.269(n)(6)(ii): line end off first with a live-line tool; figures: induction"
 _PRACTICE = "common practice, no source; figures: induction"
@@ -116,7 +119,7 @@ def induction_method(rows: Sequence[dict[str, Any]]) -> str | None:
 
 def _name(row: dict[str, Any]) -> str:
     """Return how the crew calls a neighbour."""
-    return f"line {row['line_id']}" if "line_id" in row else f"circuit {row['circuit_id']}"
+    return f"Line {row['line_id']}" if "line_id" in row else f"Circuit {row['circuit_id']}"
 
 
 def _n(value: float) -> str:
@@ -127,9 +130,9 @@ def _n(value: float) -> str:
 def _how(row: dict[str, Any]) -> str:
     """Say how a neighbour runs."""
     name = _name(row)
-    text = f"{name[0].upper()}{name[1:]} is energized"
+    text = f"{name} is energized"
     if "state" in row["unknown"]:
-        text = f"{name[0].upper()}{name[1:]} is taken as energized (its state is not stated)"
+        text = f"{name} is taken as energized (its state is not stated)"
     if row["kind"] == "same poles":
         text += " on the same poles"
     elif row["crosses"]:
@@ -149,6 +152,8 @@ def _steady(row: dict[str, Any]) -> list[tuple[str, str]]:
         return []
     volts, limit = row["emf_steady_v"], row["limit_steady_v"]
     if row["per_100_a"]:
+        if volts < FAINT_STEADY_V and (row["circulating_steady_a"] or 0.0) < LOOP_A:
+            return []
         text = (
             f"{_name(row)}: its load is not stated; every 100 A of it put {_n(volts)} V across "
             "the gap of a lifted ground"
@@ -173,7 +178,8 @@ def _fault(row: dict[str, Any]) -> list[tuple[str, str]]:
             f"{_name(row)}: its fault current is not stated; every 1,000 A to ground put "
             f"{_n(row['emf_fault_per_ka_v'])} V across the gap of a lifted ground."
         )
-        return [(text, "Carson 1926, modified form")] if row["emf_fault_per_ka_v"] else []
+        loud = (row["emf_fault_per_ka_v"] or 0.0) >= GAP_V
+        return [(text, "Carson 1926, modified form")] if loud else []
     if row["passed_fault"] or not row["emf_fault_v"]:
         return []
     limit = row["limit_fault_v"]
