@@ -63,8 +63,9 @@ def neutral_breaks(
     entering: frozenset[int] = frozenset()
     states: list[frozenset[int]] = []
     if start is not None:
+        way = way_from(network, start)
         for nodes in (grounds, worksites):
-            found = entering_spans(network, start, nodes)
+            found = entering_spans(network, way, nodes)
             entering = entering or frozenset(found)
             states.append(frozenset(found))
             ends |= {row: end for row, end in found.items() if row not in ends}
@@ -76,15 +77,29 @@ def neutral_breaks(
     return Breaks(ends, kept)
 
 
-def entering_spans(network: Network, start: int, nodes: list[int]) -> dict[int, int]:
+@dataclass(frozen=True)
+class Way:
+    """From a source to every node: the number of spans, and the node before it."""
+
+    start: int
+    hops: NDArray[np.float64]
+    before: NDArray[np.intp]
+
+
+def way_from(network: Network, start: int) -> Way:
+    """Return the shortest ways from a source along closed spans."""
+    return Way(start, *_ways_from(network, start, np.flatnonzero(network.closed > 0)))
+
+
+def entering_spans(network: Network, way: Way, nodes: list[int]) -> dict[int, int]:
     """Return the spans by which the shortest way from a source enters the first of some nodes.
 
     Parameters
     ----------
     network : Network
         With the states of devices.
-    start : int
-        Node of the source.
+    way : Way
+        From the source, as `way_from` returns.
     nodes : list of int
         Nodes it is led to.
 
@@ -94,12 +109,12 @@ def entering_spans(network: Network, start: int, nodes: list[int]) -> dict[int, 
         Span row -> its end away from the nodes; only spans with a neutral.
     """
     shut = np.flatnonzero(network.closed > 0)
-    hops, before = _ways_from(network, start, shut)
-    first = min(nodes, key=lambda node: (hops[node], node), default=start)
-    if not np.isfinite(hops[first]) or first == start:
+    hops = way.hops
+    first = min(nodes, key=lambda node: (hops[node], node), default=way.start)
+    if not np.isfinite(hops[first]) or first == way.start:
         return {}
     has = has_neutral(network.territory)
-    found = _between(network, shut[has[shut]], first, int(before[first]))
+    found = _between(network, shut[has[shut]], first, int(way.before[first]))
     return found | _on_one_wire(network, found)
 
 

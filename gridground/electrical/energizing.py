@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from gridground.electrical.breaks import Breaks, entering_spans, neutral_breaks
+from gridground.electrical.breaks import Breaks, entering_spans, neutral_breaks, way_from
 from gridground.electrical.ends import BITS, LABELS, NEUTRAL, has_neutral, number_ends
 from gridground.electrical.ladder import EARTH, connected_parts, reduce_to_ports
 from gridground.electrical.places import Locator, bare_poles, network_nodes_of
@@ -235,7 +235,7 @@ def _breaks(origin: Origin, grounds: list[int], worksites: list[int]) -> Breaks:
     breaks = neutral_breaks(network, start=start, grounds=grounds, worksites=worksites)
     if injection is None or injection.node is None or injection.via is None:
         return breaks
-    own = entering_spans(network, injection.node, [injection.via])
+    own = entering_spans(network, way_from(network, injection.node), [injection.via])
     state = (frozenset(own),) if own else ()
     return Breaks(own | breaks.ends, tuple(dict.fromkeys((*state, *breaks.states))))
 

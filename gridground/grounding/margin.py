@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 Cause = Literal["current", "time", "offset"]
 
 LARGEST_X_OVER_R = 1000.0  # beyond it the offset hardly changes any more
-_HALVINGS = 50  # of a span of 1000 in logarithm: far below one part in 10⁹
+_HALVINGS = 32  # of a span of 10⁹ in logarithm: below one part in 10⁸
 _EQUAL_RATIO = 1e-6
 
 
@@ -288,6 +288,8 @@ def _last(
 ) -> NDArray[np.float64]:
     """Return the last value that carries, NaN where `high` does; halving in the logarithm."""
     endless = carries(high)
+    if endless.all():
+        return np.full_like(low, np.nan)
     low, high = low.copy(), high.copy()
     for _ in range(_HALVINGS):
         middle = np.sqrt(low * high)

@@ -139,11 +139,13 @@ def _prepare(
     """Clearance, briefing, rods, cones, testing dead, cleaning."""
     opened = "NOT STATED" if job.sources_opened is None else ", ".join(job.sources_opened) or "none"
     isolated = ", ".join(job.isolated_equipment) or "none stated"
+    blocked = f" at {', '.join(job.reclosing_blocked)}" if job.reclosing_blocked else ""
     steps = [
         _step(
             None,
             f"Clearance issued to the holder. Devices opened and tagged: {opened}. Equipment "
-            f"isolated: {isolated}. Each opening seen and its tag read back. Reclosing blocked.",
+            f"isolated: {isolated}. Each opening seen and its tag read back. Reclosing blocked and "
+            f"tagged{blocked}.",
         ),
         _step(
             None,

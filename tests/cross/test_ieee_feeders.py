@@ -18,6 +18,7 @@ import pytest
 from gridground.electrical.kinds import fault_kinds, phase_currents_a
 from gridground.electrical.lines import abc_from_sequence
 from gridground.electrical.thevenin import Feed, thevenin
+from tests.check_table import record_many
 
 DATA = Path(__file__).parent.parent / "published" / "data"
 HEAD = {"34": ("800", True), "37": ("799r", False), "123": ("150", True)}  # node, grounded
@@ -87,6 +88,8 @@ def test_three_phase_currents_as_published(name):
     assert (seen.phases[at] == 7).all()
     found = phase_currents_a(seen.impedance_ohm[at], seen.voltage_v[at])
     expected = np.array([[float(row[f"published_{p}"]) for p in "abc"] for row in rows])
+    source = "published three-phase fault currents of the IEEE test feeders"
+    record_many("IEEE test feeders", f"{name} nodes, three-phase", found, expected, source)
     assert np.abs(found / expected - 1).max() < 0.011
 
 
@@ -100,6 +103,8 @@ def test_phases_and_currents_as_the_other_engine(name):
     full = letters == 7
     found = phase_currents_a(seen.impedance_ohm[at[full]], seen.voltage_v[at[full]])
     expected = [[float(row[f"iallg_{p}"]) for p in "abc"] for row in rows if row["phases"] == "ABC"]
+    source = "another engine's fault study of the same feeder, stored figures"
+    record_many("IEEE test feeders", f"{name} nodes, all phases", found, expected, source)
     assert np.abs(found / np.array(expected) - 1).max() < 0.005
 
 
@@ -118,4 +123,7 @@ def test_one_phase_currents_as_the_other_engine(name):
     expected = np.array([[float(row[f"islg_{p}"] or "nan") for p in "abc"] for row in rows])
     known = ~np.isnan(found)
     assert known.sum() > 60
+    source = "another engine's fault study of the same feeder, stored figures"
+    figures = (found[known], expected[known])
+    record_many("IEEE test feeders", f"{name} nodes, phase to ground", *figures, source)
     assert np.abs(found[known] / expected[known] - 1).max() < 0.005

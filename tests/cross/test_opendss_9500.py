@@ -219,7 +219,8 @@ def test_currents_of_the_whole_feeder(ours, way):
         record_many(group, f"{what} ({way})", a[there], b[there], source)
         within = [float((ratio <= limit).mean()) for limit in (0.01, 0.001)]
         for limit, share in zip(("1 %", "0.1 %"), within, strict=True):
-            record(group, f"{what} ({way}): share within {limit}", share, 1.0, source)
+            shares = f"{group}: share of figures (theirs: all)"
+            record(shares, f"{what} ({way}): within {limit}", share, 1.0, source)
         assert within[0] >= share_1, what
         assert within[1] >= share_01, what
         assert ratio.max() <= worst, what
