@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gridground.errors import NoPlanError
+from gridground.units import round_up
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -90,7 +91,7 @@ def choose_method(  # noqa: PLR0911  one return a rule, in order
 def _voltages(dual: Outcome, single: Outcome) -> str:
     """Set the largest voltages of both methods beside each other."""
     parts = [
-        f"{outcome.placement.method} {outcome.worst_v:.1f} V"
+        f"{outcome.placement.method} {round_up(outcome.worst_v, 0.1):g} V"
         for outcome in (dual, single)
         if outcome.worst_v is not None
     ]

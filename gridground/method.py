@@ -53,6 +53,8 @@ class Outcome:
         The tolerable voltage and its rule.
     duration_s : float
         The longest time that counts over every fault at the locations [s].
+    body_ohm : float
+        Body resistance the job states [ohm].
     infeasible : tuple of Reason
         Why it cannot be drawn.
     without_personal_v : float or None
@@ -70,6 +72,7 @@ class Outcome:
     limit_v: float = float("nan")
     limit_rule: str = ""
     duration_s: float = float("nan")
+    body_ohm: float = float("nan")
     infeasible: tuple[Reason, ...] = ()
     without_personal_v: float | None = None
     unsolved: tuple[Unsolved, ...] = ()
@@ -158,6 +161,7 @@ def _solve(scene: Scene, placement: Placement) -> Outcome:
         limit.volts,
         limit.rule,
         duration,
+        scene.job.limits.body_ohm,
         without_personal_v=_without_personal_v(scene, placement, layout, setting),
         unsolved=let_in.unsolved,
     )

@@ -39,7 +39,7 @@ from gridground.scene import Scene
 from gridground.settle import measured_items, open_items, short_items
 from gridground.territory.network import Network
 from gridground.territory.ways import find_zone
-from gridground.units import M_PER_FT
+from gridground.units import M_PER_FT, round_down, round_up
 from gridground.words import assumption_rows, caution_rows, circuit_rows, job_block
 from gridground.worker import worker_block
 from gridground.zoning import met_by, zones_of
@@ -232,7 +232,8 @@ def _figures(outcome: Outcome) -> list[str]:
     """Say how the method's voltage stands to the limit."""
     if outcome.worst_v is None:
         return []
-    return [f"largest voltage on the worker {outcome.worst_v:.1f} V, limit {outcome.limit_v:.0f} V"]
+    worst_v, limit_v = round_up(outcome.worst_v, 0.1), round_down(outcome.limit_v, 0.1)
+    return [f"largest voltage on the worker {worst_v:g} V, limit {limit_v:g} V"]
 
 
 def _points(locations: list[dict[str, Any]]) -> list[tuple[float, float]]:

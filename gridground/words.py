@@ -6,9 +6,11 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from gridground.electrical.induced_words import induction_assumptions, induction_cautions
+from gridground.electrical.standing import standing_limit_a, standing_limit_v, standing_rules
+from gridground.electrical.tolerable import limit_table
 from gridground.grounding.rows import BODY_SEPARATION_M
 from gridground.grounding.steps import CAUTIONS
-from gridground.units import feet_text
+from gridground.units import feet_text, round_down, round_up
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -203,7 +205,7 @@ def caution_rows(
         for remark in placement.remarks
     ]
     rows += [_row(f"At {r['pole_id']} {r['message']}.", r["limit_source"]) for r in rod_zone]
-    rows += _without_bond(outcome)
+    rows += [*_without_bond(outcome), *_uncleared(outcome, faults), *_doubtful(outcome, faults)]
     kinds = _kinds_at_zone(scene)
     if "transformer" in kinds:
         rows.append(
@@ -271,9 +273,67 @@ def _without_bond(outcome: Outcome) -> list[dict[str, str]]:
     else:
         text = (
             f"Brackets alone do not do: without the personal ground the worker would see up to "
-            f"{volts:,.0f} V, with it up to {outcome.worst_v:,.1f} V."
+            f"{round_up(volts, 1):,.0f} V, with it up to {round_up(outcome.worst_v, 0.1):g} V."
         )
     return [_row(text, "the solution of the phasor network, the circuit's own source")]
+
+
+def _uncleared(outcome: Outcome, faults: Mapping[str, dict[str, Any]]) -> list[dict[str, str]]:
+    """Say what the worker would see of one phase that nothing stated may open in time.
+
+    With the neutral broken or absent only rods and earth carry it, and the limit's time is that of
+    faults that are cleared.
+    """
+    slow = [f for f in faults.values() if "rod_fault_text" in f]
+    lasts = [f["rod_fault_s"] is None or f["rod_fault_s"] > outcome.duration_s for f in slow]
+    if outcome.study is None or not any(lasts):
+        return []
+    cases = outcome.study.worker_cases
+    loose = {case.neutral for case in cases} - {"intact"} or {"intact"}
+    one = [c.voltage_v for c in cases if len(c.event) == 1 and c.neutral in loose]
+    if not one:
+        return []
+    rule = min(standing_rules(), key=standing_limit_a)
+    standing = standing_limit_v(rule, body_ohm=outcome.body_ohm)
+    volts = round_up(max(one), 0.1)
+    against = "above" if volts > standing.volts else "within"
+    text = (
+        f"One phase energized with the neutral broken or absent may stay on: what is stated opens "
+        f"it late or not at all. The worker would then see up to {volts:g} V for as long as it "
+        f"lasts, {against} what may stand for long ({standing.volts:g} V); the limits and the zone "
+        f"of this plan are those of {outcome.duration_s:.3g} s. Look at the neutral before the "
+        "first clamp."
+    )
+    return [_row(text, f"the solution of the phasor network; {standing.rule}")]
+
+
+def _doubtful(outcome: Outcome, faults: Mapping[str, dict[str, Any]]) -> list[dict[str, str]]:
+    """Say where a stated time or limit is easier than what stands beside it."""
+    rows = [
+        _row(
+            f"At {pole_id} the first device, {fault['primary']}, takes {fault['primary_s']:.3g} s, "
+            f"longer than the backup time stated, {fault['backup_s']:.3g} s: the longer counts; "
+            "ask the protection engineer.",
+            "the data",
+        )
+        for pole_id, fault in faults.items()
+        if fault["backup"] is None
+        and fault["backup_s"] is not None
+        and fault["primary_s"] is not None
+        and fault["primary_s"] > fault["backup_s"]
+    ]
+    table = limit_table(duration_s=outcome.duration_s, body_ohm=outcome.body_ohm)
+    least = min((r["limit_v"] for r in table if r["limit_v"] is not None), default=None)
+    if least is not None and outcome.limit_v > least * (1 + 1e-9):
+        rows.append(
+            _row(
+                f"The limit asked for, {round_down(outcome.limit_v, 0.1):g} V, is above the "
+                f"strictest of the rules by name, {round_down(least, 0.1):g} V for "
+                f"{outcome.duration_s:.3g} s.",
+                outcome.limit_rule,
+            )
+        )
+    return rows
 
 
 def _capacitors(scene: Scene) -> set[str]:

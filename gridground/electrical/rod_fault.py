@@ -7,7 +7,7 @@ rod and the earth to the ground of the source. It is small, and often below what
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -59,17 +59,13 @@ class RodFault:
     never: tuple[str, ...]
 
     def slower(self, other: RodFault) -> RodFault:
-        """Return the one of two that takes longer to be opened, with the extremes of current."""
+        """Return the one of two that takes longer to be opened, whole: never a mixture of both."""
         endless = [one for one in (self, other) if one.time_s is None]
-        worse = endless[0] if endless else max(self, other, key=lambda one: one.time_s or 0.0)
-        largest = [one.largest_a for one in (self, other) if one.largest_a is not None]
-        smallest = [one.smallest_a for one in (self, other) if one.smallest_a is not None]
-        return replace(
-            worse,
-            largest_a=max(largest, default=None),
-            smallest_a=min(smallest, default=None),
-            never=tuple(sorted({*self.never, *other.never})),
-        )
+        if len(endless) == 1:
+            return endless[0]
+        if endless:
+            return min(endless, key=lambda one: one.smallest_a or 0.0)
+        return max(self, other, key=lambda one: one.time_s or 0.0)
 
 
 def rod_fault(
@@ -153,8 +149,8 @@ def rod_fault_text(pole_id: str, found: RodFault) -> str:
 
     Examples
     --------
-    >>> rod_fault_text("P20", RodFault(145.0, 141.2, None, None, ("A", "B", "C")))
-    'One phase to earth through the electrode at P20 alone draws 141 A: no device stated operates.'
+    >>> rod_fault_text("P20", RodFault(145.0, 141.2, "R1", 12.0, ()))
+    'One phase to earth through the electrode at P20 alone draws 141 A: R1 operates after 12 s.'
     """
     if found.smallest_a is None:
         return (
@@ -164,7 +160,7 @@ def rod_fault_text(pole_id: str, found: RodFault) -> str:
     text = f"One phase to earth through the electrode at {pole_id} alone draws "
     text += f"{math.floor(found.smallest_a):.0f} A: "
     if found.time_s is None:
-        return text + "no device stated operates."
+        return text + "no device whose settings are stated operates."
     return text + f"{found.device} operates after {found.time_s:.2g} s."
 
 

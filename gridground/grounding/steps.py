@@ -215,7 +215,8 @@ def _prepare_location(
             _step(
                 pole_id,
                 f"At {here}: put up {zone.cones} cones at {feet_text(zone.radius_m)} round the "
-                "electrode and the lead on the ground. Nobody enters after the first clamp.",
+                "electrode and the lead on the ground. After the first clamp nobody stands on the "
+                "ground inside.",
             )
         )
     if meets:
