@@ -8,7 +8,7 @@ import numpy as np
 
 from gridground.electrical.dead_section import InductionCase
 from gridground.electrical.induced import induced
-from gridground.electrical.standing import standing_limit_a, standing_rules
+from gridground.electrical.tolerable import STRICTEST
 
 if TYPE_CHECKING:
     from gridground.method import Outcome
@@ -43,7 +43,7 @@ def induction_rows(scene: Scene, outcome: Outcome) -> list[dict[str, Any]]:
         resistivity_ohm_m=max(e.resistivity_ohm_m for e in outcome.electrodes),
         circuit_faults=_circuit_faults(scene),
         worker_limit=job.limits.worker_limit,
-        standing_rule=min(standing_rules(), key=standing_limit_a),
+        standing_rule=STRICTEST,
         body_ohm=job.limits.body_ohm,
     )
     return induced(scene.zone, case)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from gridground.grounding.events import event_duties
 from gridground.grounding.peak import peak_source
 from gridground.record import Check
 from gridground.units import significant
@@ -11,6 +12,7 @@ from gridground.units import significant
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    from gridground.grounding.rating import Basis
     from gridground.job import Job
     from gridground.method import Outcome
 
@@ -30,7 +32,7 @@ def checks_of(job: Job, outcome: Outcome, rod_zone: Sequence[dict[str, Any]]) ->
     rod_zone : sequence of dict
         Rows of ``rod_zone``.
     """
-    checks = [*_leads(outcome), *_worker(outcome)]
+    checks = [*_leads(outcome, job.limits.lead_basis), *_worker(job, outcome)]
     checks += [
         Check(
             "step_voltage",
@@ -54,12 +56,26 @@ def checks_of(job: Job, outcome: Outcome, rod_zone: Sequence[dict[str, Any]]) ->
     return checks
 
 
-def _leads(outcome: Outcome) -> Iterator[Check]:
-    """Heat and first peak of every lead."""
+def _events(outcome: Outcome, basis: Basis) -> Iterator[Check]:
+    """Hold every lead against the way in from outside that asks most of it."""
+    if outcome.study is None:
+        return
+    for number, row in enumerate(outcome.rows):
+        duties = event_duties(row, number, outcome.study.origins, basis=basis)
+        if duties:
+            most = max(duties, key=lambda duty: duty.current_a / duty.carried_a)
+            where = (row.lead_id, str(row.edge.pole_id or row.edge.span_id), most.origin.name)
+            figures = (most.current_a, most.carried_a)
+            yield Check("lead_event", where, *figures, "A", most.passed, most.source)
+
+
+def _leads(outcome: Outcome, basis: Basis) -> Iterator[Check]:
+    """Heat and first peak of every lead, of the worked circuits' faults and of the ways in."""
     for row in outcome.rows:
         where = (row.lead_id, str(row.edge.pole_id or row.edge.span_id))
         carries = row.rating_a >= row.current_a
         yield Check("lead_rating", where, row.current_a, row.rating_a, "A", carries, row.source)
+    yield from _events(outcome, basis)
     for row in outcome.rows:
         where = (row.lead_id, str(row.edge.pole_id or row.edge.span_id))
         source = peak_source(row.size, frequency_hz=row.frequency_hz)
@@ -67,11 +83,14 @@ def _leads(outcome: Outcome) -> Iterator[Check]:
         yield Check("lead_peak", where, row.peak_a, row.peak_limit_a, "A", held, source)
 
 
-def _worker(outcome: Outcome) -> Iterator[Check]:
+def _worker(job: Job, outcome: Outcome) -> Iterator[Check]:
     """Hold the voltage nearest its limit, and how exactly the network was solved."""
     study = outcome.study
     tight = None if study is None else study.tightest
     place = () if tight is None else (tight.contact.rpartition("@")[2],)
+    rule = outcome.limit_rule
+    if tight is not None and tight.limit_v != outcome.limit_v:
+        rule = f"{job.limits.worker_limit} for the clearing time of {tight.origin}"
     yield Check(
         "worker_voltage",
         place,
@@ -79,7 +98,7 @@ def _worker(outcome: Outcome) -> Iterator[Check]:
         outcome.limit_v if tight is None else tight.limit_v,
         "V",
         tight is not None and outcome.passes,
-        outcome.limit_rule,
+        rule,
     )
     residual = None if study is None else study.residual
     exact = residual is not None and residual <= LARGEST_RESIDUAL_RATIO

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gridground.errors import NoPlanError
-from gridground.units import round_up
+from gridground.units import round_down, round_up
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -91,11 +91,12 @@ def choose_method(  # noqa: PLR0911  one return a rule, in order
 def _voltages(dual: Outcome, single: Outcome) -> str:
     """Set the largest voltages of both methods beside each other."""
     parts = [
-        f"{outcome.placement.method} {round_up(outcome.worst_v, 0.1):g} V"
+        f"{outcome.placement.method} {round_up(tight.voltage_v, 0.1):g} V of "
+        f"{round_down(tight.limit_v, 0.1):g} V"
         for outcome in (dual, single)
-        if outcome.worst_v is not None
+        if outcome.study is not None and (tight := outcome.study.tightest) is not None
     ]
-    return f"Largest voltage on the worker: {', '.join(parts)}; limit {dual.limit_v:.0f} V."
+    return f"Voltage on the worker nearest its limit: {', '.join(parts)}."
 
 
 def dual_leads(outcome: Outcome) -> int:

@@ -229,6 +229,7 @@ def _faults(asked: argparse.Namespace) -> int:
     import pandas as pd  # noqa: PLC0415  start-up time
 
     from gridground.electrical.faults import fault_columns  # noqa: PLC0415
+    from gridground.electrical.generators import generator_sources  # noqa: PLC0415
     from gridground.export import cell, write_files  # noqa: PLC0415
     from gridground.territory.network import Network  # noqa: PLC0415
     from gridground.territory.read import read_territory  # noqa: PLC0415
@@ -246,7 +247,8 @@ def _faults(asked: argparse.Namespace) -> int:
             "reject", "call", (), "--output", f"ends in {target.suffix!r}", "Name .csv or .parquet."
         )
         return _report([problem])
-    columns = fault_columns(territory, Network.build(territory), circuit_id=asked.circuit)
+    network = Network.build(territory)
+    columns = fault_columns(territory, network, circuit_id=asked.circuit)
     table = pd.DataFrame({name: columns[name] for name in FAULT_COLUMNS})
     if target.suffix == ".parquet":
         content = _parquet(table)
@@ -256,6 +258,9 @@ def _faults(asked: argparse.Namespace) -> int:
         content = table.to_csv(index=False, float_format="%.6g").encode("utf-8")
     write_files(target.parent, {target.name: content}, force=asked.force)
     _say(f"{len(table)} rows in {target}")
+    if generators := generator_sources(territory, network, isolated=()):
+        names = ", ".join(extra.source.circuit_id for extra in generators)
+        _say(f"without the generators {names}: a plan counts those that are not isolated")
     return READY
 
 

@@ -22,6 +22,7 @@ from gridground.electrical.source import source_of
 from gridground.electrical.tolerable import limit_v
 from gridground.errors import NetworkError, NoPlanError, Reason, TableError
 from gridground.grounding.electrodes import Electrode, electrode_of
+from gridground.grounding.events import heated_rows
 from gridground.grounding.poletop import sides_of
 from gridground.grounding.rows import Duty, lead_rows, with_solved_currents
 
@@ -148,6 +149,11 @@ def _solve(scene: Scene, placement: Placement) -> Outcome:
     notes = (*let_in.notes, *(note for _, note in timed if note))
     origins = [*scene.origins, *(origin for origin, _ in timed)]
     answer = study(scene.territory, layout, origins=origins, setting=setting)
+    hotter = heated_rows(rows, answer.origins, basis=scene.job.limits.lead_basis)
+    if hotter != rows:
+        rows = hotter
+        layout = layout_of(scene, placement.spots, rows, electrodes)
+        answer = study(scene.territory, layout, origins=origins, setting=setting)
     answer = replace(answer, notes=tuple(dict.fromkeys((*answer.notes, *notes))))
     current_a = np.full(len(rows), np.nan)
     current_a[: len(answer.lead_current_a)] = answer.lead_current_a
@@ -179,8 +185,13 @@ def _with_own_limit(scene: Scene, origin: Origin) -> tuple[Origin, str]:
             "stands in"
         )
     limits = scene.job.limits
-    own = limit_v(limits.worker_limit, duration_s=clearing_s, body_ohm=limits.body_ohm)
-    return replace(origin, limit_v=own.volts), ""
+    try:
+        own = limit_v(limits.worker_limit, duration_s=clearing_s, body_ohm=limits.body_ohm)
+    except TableError as error:
+        what = f"clearing_s of {origin.name} ({origin.kind}): {error}."
+        remedy = f"Correct clearing_s of {origin.name}, or have it switched out."
+        raise NoPlanError([Reason("beyond_table", (origin.name,), what, remedy)]) from error
+    return replace(origin, limit_v=own.volts, clearing_s=clearing_s), ""
 
 
 def _without_personal_v(

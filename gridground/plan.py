@@ -36,7 +36,13 @@ from gridground.method import work_out
 from gridground.picture import picture_of
 from gridground.record import FORMAT, Plan, canonical_bytes, is_ready, plan_hash
 from gridground.scene import Scene
-from gridground.settle import measured_items, open_items, short_items
+from gridground.settle import (
+    event_items,
+    limit_items,
+    measured_items,
+    open_items,
+    short_items,
+)
 from gridground.territory.network import Network
 from gridground.territory.ways import find_zone
 from gridground.units import M_PER_FT, round_down, round_up
@@ -98,7 +104,7 @@ def _plan(territory: Territory, job: Job) -> Plan:
     placements = (place_dual(scene.zone, job, ground), place_single(scene.zone, job, ground))
     outcomes = [work_out(scene, placement) for placement in placements]
     if all(outcome.infeasible for outcome in outcomes):
-        raise NoPlanError([reason for o in outcomes for reason in o.infeasible])
+        raise NoPlanError(list(dict.fromkeys(r for o in outcomes for r in o.infeasible)))
     chosen, reason = choose_method(job, outcomes)
     return Plan(_document(scene, outcomes, chosen, reason))
 
@@ -156,11 +162,12 @@ def _document(
     totals = totals_of(placement, chosen.rows, zones)
     items = [*open_items(scene, placement), *placement.open_items]
     items += [item for electrode in chosen.electrodes for item in electrode.items]
-    items += scene.fault_items(placement.spots)
+    items += [*scene.fault_items(placement.spots), *scene.reclosing_items(placement.spots)]
     approach = approach_rows(scene.territory, scene.zone, own_m=job.limits.approach_m)
     induction = induction_rows(scene, chosen)
     faults = fault_rows(scene, chosen)
     items += [*induction_open_items(induction), *measured_items(job, placement.spots)]
+    items += [*event_items(chosen), *limit_items(chosen)]
     materials = materials_of(job, chosen.rows, totals)
     items += short_items(job, materials)
     document: dict[str, Any] = {

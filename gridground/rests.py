@@ -7,8 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gridground.electrical.live_lines import LARGEST_REACH_M
 from gridground.record import OpenItem
 from gridground.tables import read_table
+from gridground.territory.frame import within
 
 if TYPE_CHECKING:
     from gridground.errors import Problem
@@ -192,12 +194,26 @@ def _used_ids(scene: Scene, placement: Placement) -> dict[str, set[str]]:
         "circuits": circuits,
         "devices": _devices_of(scene, spans),
         "equipment": reached | _equipment_at(scene, ground),
-        "other_lines": {str(name) for name in near.line_ids},
+        "other_lines": _lines_near(scene),
         "surroundings": {str(name) for name in near.obstacles.ids},
         "soil": {str(name) for name in near.soil_ids},
         "conductors": wires,
         "constructions": wires,
     }
+
+
+def _lines_near(scene: Scene) -> set[str]:
+    """Return the other lines near enough to the worksite to induce, to fall, or to be kept off."""
+    import shapely  # noqa: PLC0415  start-up time
+
+    lines = scene.territory.layer("other_lines")
+    if lines is None:
+        return set()
+    spans = {way.span for way in scene.zone.ways}
+    spans |= {scene.zone.span} if scene.zone.span is not None else set()
+    drawn = shapely.union_all(scene.territory.spans.geometry[sorted(spans)])
+    near = within(lines.geometry, drawn, LARGEST_REACH_M)
+    return {str(name) for name in lines.ids[near]}
 
 
 def _devices_of(scene: Scene, spans: set[int]) -> set[str]:

@@ -4,30 +4,44 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypedDict
 
 from gridground.electrical.asymmetry import decrement_ratio
-from gridground.electrical.faults import fault_notes, fault_open_items, faults_at
+from gridground.electrical.faults import (
+    fault_notes,
+    fault_open_items,
+    faults_at,
+    reclosing_not_stated,
+)
 from gridground.electrical.generators import generator_sources
 from gridground.electrical.origins import closed_parts, find_origins
 from gridground.electrical.rod_fault import RodFault, rod_faults
 from gridground.errors import NoPlanError, Reason
 from gridground.grounding.rows import Duty
 from gridground.grounding.sizing import neutral_carries
+from gridground.record import OpenItem
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from gridground.electrical.exposure import Origin
     from gridground.electrical.feeds import Extra
+    from gridground.electrical.protection import Clearing
     from gridground.grounding.neighbourhood import Neighbourhood
     from gridground.grounding.poletop import PoleTop
     from gridground.grounding.where import Spot
     from gridground.job import Job
-    from gridground.record import FaultAt, Note, OpenItem
+    from gridground.record import FaultAt, Note
     from gridground.territory.layers import Territory
     from gridground.territory.network import Network
     from gridground.territory.ways import Zone
+
+
+class _Clearing(TypedDict):
+    """What the job says about clearing: the time that counts, and where reclosing is blocked."""
+
+    clearing: Clearing
+    reclosing_blocked: Sequence[str]
 
 
 @dataclass
@@ -82,6 +96,12 @@ class Scene:
             raise NoPlanError([reason])
         return found
 
+    @property
+    def _clearing(self) -> _Clearing:
+        """How times count in this job."""
+        blocked = self.job.reclosing_blocked or ()
+        return {"clearing": self.job.limits.clearing, "reclosing_blocked": blocked}
+
     def frequency_hz(self, circuit_id: str) -> float:
         """Return a circuit's frequency [Hz]."""
         circuits = self.territory.circuits
@@ -126,14 +146,13 @@ class Scene:
             reached = self._reached(origin, circuit_id, poles)
             if not reached:
                 continue
-            for extra in self._with_generators(origin):
+            for extra in self._with_generators(origin.network):
                 found = faults_at(
                     self.territory,
                     origin.network,
                     circuit_id=circuit_id,
                     pole_ids=reached,
-                    clearing=self.job.limits.clearing,
-                    reclosing_blocked=self.job.reclosing_blocked or (),
+                    **self._clearing,
                     extra=extra,
                 )
                 for pole in reached:
@@ -145,13 +164,13 @@ class Scene:
                 raise NoPlanError([Reason("no_fault_current", (circuit_id, pole), what, remedy)])
             self.faults[pole, circuit_id] = _largest(found_there, self.frequency_hz(circuit_id))
 
-    def _with_generators(self, origin: Origin) -> list[list[Extra]]:
-        """Return the sources to be added to an origin: none, and all generators not isolated.
+    def _with_generators(self, network: Network) -> list[list[Extra]]:
+        """Return the sources to be added to a network: none, and all generators not isolated.
 
         Both count: with a generator the current is larger, without it the relay may take longer.
         """
         generators = generator_sources(
-            self.territory, origin.network, isolated=self.job.isolated_equipment
+            self.territory, network, isolated=self.job.isolated_equipment
         )
         return [[], generators] if generators else [[]]
 
@@ -176,16 +195,44 @@ class Scene:
         return [
             item
             for circuit_id, origin, reached in self._reached_by(spots)
-            for extra in self._with_generators(origin)
+            for extra in self._with_generators(origin.network)
             for item in fault_open_items(
                 self.territory,
                 origin.network,
                 circuit_id=circuit_id,
                 pole_ids=reached,
-                clearing=self.job.limits.clearing,
-                reclosing_blocked=self.job.reclosing_blocked or (),
+                **self._clearing,
                 extra=extra,
             )
+        ]
+
+    def reclosing_items(self, spots: Sequence[Spot]) -> list[OpenItem]:
+        """Ask about devices in the way that a job which names blocked ones leaves out."""
+        if self.job.reclosing_blocked is None:
+            return []
+        names = {
+            name
+            for circuit_id, origin, reached in self._reached_by(spots)
+            for name in reclosing_not_stated(
+                self.territory,
+                origin.network,
+                circuit_id=circuit_id,
+                pole_ids=reached,
+                reclosing_blocked=self.job.reclosing_blocked,
+            )
+        }
+        return [
+            OpenItem(
+                "reclosing_not_stated",
+                (name,),
+                f"whether {name} recloses by itself is not stated, and reclosing_blocked does not "
+                "name it",
+                "every shot heats the leads again and puts the voltage on the worker again",
+                "the dispatcher",
+                f"name {name} in reclosing_blocked once it is blocked and tagged, or state "
+                "reclose_shots of its protection (0: none)",
+            )
+            for name in sorted(names)
         ]
 
     def fault_notes(self, spots: Sequence[Spot]) -> list[Note]:
@@ -278,17 +325,20 @@ class Scene:
     def live_fault(self, pole_id: str, circuit_id: str) -> FaultAt | None:
         """Return the faults a live circuit feeds at a pole; None where they are not known."""
         try:
-            found = faults_at(
-                self.territory,
-                self.network,
-                circuit_id=circuit_id,
-                pole_ids=[pole_id],
-                clearing=self.job.limits.clearing,
-                reclosing_blocked=self.job.reclosing_blocked or (),
-            )
+            found = [
+                faults_at(
+                    self.territory,
+                    self.network,
+                    circuit_id=circuit_id,
+                    pole_ids=[pole_id],
+                    **self._clearing,
+                    extra=extra,
+                )[pole_id]
+                for extra in self._with_generators(self.network)
+            ]
         except NoPlanError:
             return None
-        return found[pole_id]
+        return _largest(found, self.frequency_hz(circuit_id))
 
     def _span_ends(self, span_id: str) -> list[str]:
         """Return the poles of a span."""

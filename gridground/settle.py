@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gridground.electrical.origins import closed_parts, open_device_spans
+from gridground.electrical.tolerable import limit_table
 from gridground.errors import NoPlanError, Reason
 from gridground.grounding.electrodes import measured_elsewhere
 from gridground.record import OpenItem
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 
     from gridground.grounding.where import Placement, Spot
     from gridground.job import Job
+    from gridground.method import Outcome
     from gridground.scene import Scene
 
 
@@ -268,6 +270,55 @@ def _crossing_circuits(scene: Scene, placement: Placement, largest_a: float) -> 
         )
         for circuit, fault_a in sorted(found.items())
         if fault_a > largest_a
+    ]
+
+
+def event_items(outcome: Outcome) -> list[OpenItem]:
+    """Ask for what is not known about lines and equipment that can energize the line."""
+    items = [
+        OpenItem(
+            "event_unknown",
+            (one.name, *one.where),
+            f"{one.name} can fall on the line; {one.why[0].lower()}{one.why[1:]}",
+            "what it would do to the worker and the leads is not worked out",
+            "the owner of the line",
+            f"state it for {one.name}, or have it switched out and recorded dead",
+        )
+        for one in outcome.unsolved
+        if one.kind == "line falls on"
+    ]
+    known = outcome.study.origins if outcome.study is not None else ()
+    return items + [
+        OpenItem(
+            "event_time_unknown",
+            (origin.name, *([origin.pole_id] if origin.pole_id else [])),
+            f"{origin.name} can energize the line ({origin.kind}); after what time it is cleared "
+            "is not stated, the worked circuit's time stands in",
+            "the heat of the leads and the worker's limit depend on it",
+            "the owner",
+            f"clearing_s of {origin.name}",
+        )
+        for origin in known
+        if origin.kind in {"line falls on", "equipment"} and origin.clearing_s is None
+    ]
+
+
+def limit_items(outcome: Outcome) -> list[OpenItem]:
+    """Ask about a limit above every rule by name."""
+    rows = limit_table(duration_s=outcome.duration_s, body_ohm=outcome.body_ohm)
+    largest = max((row["limit_v"] for row in rows if row["limit_v"] is not None), default=None)
+    if largest is None or outcome.limit_v <= largest * (1 + 1e-9):
+        return []
+    return [
+        OpenItem(
+            "limit_unusual",
+            ("worker_limit",),
+            f"worker_limit is {outcome.limit_v:g} V; the largest of the rules by name is "
+            f"{largest:.0f} V for {outcome.duration_s:.3g} s",
+            "every voltage on the worker is held against it",
+            "the employer",
+            "correct worker_limit, or name a rule",
+        )
     ]
 
 

@@ -6,8 +6,8 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from gridground.electrical.induced_words import induction_assumptions, induction_cautions
-from gridground.electrical.standing import standing_limit_a, standing_limit_v, standing_rules
-from gridground.electrical.tolerable import limit_table
+from gridground.electrical.standing import standing_limit_v
+from gridground.electrical.tolerable import STRICTEST, limit_table
 from gridground.grounding.rows import BODY_SEPARATION_M
 from gridground.grounding.steps import CAUTIONS
 from gridground.units import feet_text, round_down, round_up
@@ -123,8 +123,8 @@ def _unsolved(outcome: Outcome) -> list[dict[str, str]]:
         names.setdefault(one.kind, []).append(one.name)
     return [
         _row(
-            f"Not among the events solved ({kind}): {_some(ids)}. The fault current of each is not "
-            "stated; isolation keeps it away, no figure does.",
+            f"Not among the events solved ({kind}): {_some(ids)}. A figure of each is not stated; "
+            + ("isolation keeps it away." if kind == "equipment" else "an open item asks for it."),
             "not stated in the data",
         )
         for kind, ids in sorted(names.items())
@@ -293,8 +293,7 @@ def _uncleared(outcome: Outcome, faults: Mapping[str, dict[str, Any]]) -> list[d
     one = [c.voltage_v for c in cases if len(c.event) == 1 and c.neutral in loose]
     if not one:
         return []
-    rule = min(standing_rules(), key=standing_limit_a)
-    standing = standing_limit_v(rule, body_ohm=outcome.body_ohm)
+    standing = standing_limit_v(STRICTEST, body_ohm=outcome.body_ohm)
     volts = round_up(max(one), 0.1)
     against = "above" if volts > standing.volts else "within"
     text = (

@@ -98,6 +98,14 @@ class Origin:
     pole_id: str | None = None
 
     @property
+    def x_over_r(self) -> float | None:
+        """X/R of an injected source; None for a circuit's own, and where no resistance is known."""
+        if self.injection is None or self.injection.source.z1_ohm.real <= 0:
+            return None
+        z_ohm = self.injection.source.z1_ohm
+        return z_ohm.imag / z_ohm.real
+
+    @property
     def start(self) -> int | None:
         """Network node at which the source stands."""
         if self.injection is None:

@@ -70,6 +70,12 @@ class SolvedOrigin:
         Tolerable voltage of its cases [V].
     worst_v : float
         Largest voltage on the worker [V].
+    clearing_s : float or None
+        Clearing time stated for this origin alone [s].
+    x_over_r : float or None
+        Of its source [ratio]; None where it feeds from a circuit's own source, or is not known.
+    lead_a : tuple of float
+        Largest current of each lead row over its events and states [A].
     """
 
     name: str
@@ -77,6 +83,9 @@ class SolvedOrigin:
     pole_id: str | None
     limit_v: float
     worst_v: float
+    clearing_s: float | None
+    x_over_r: float | None
+    lead_a: tuple[float, ...]
 
 
 @dataclass(frozen=True)
@@ -253,14 +262,16 @@ class _Tally:
             solved += [(neutral, answer) for answer in found]
         row = np.array([b.row for p in self.layout.places for b in p.branches], np.intp)
         most_a = np.array([a.lead_a.max(axis=0) for _, a in solved]).max(axis=0)
-        np.fmax.at(self.current_a, row, most_a)
+        lead_a = np.full(len(self.current_a), np.nan)
+        np.fmax.at(lead_a, row, most_a)
+        self.current_a = np.fmax(self.current_a, lead_a)
         most_v = np.array([a.node_v.max(axis=0) for _, a in solved]).max(axis=0)
         place = np.array([k for k, _ in electrodes], np.intp)
         np.maximum.at(self.rise, place, np.column_stack([most_v, most_v / ohm]))
         self._collect_states(model, contacts, [answer for _, answer in solved])
         cases = list(worst_cases(model, contacts, solved, setting))
         self.cases += cases
-        self._collect_origin(model, cases, setting)
+        self._collect_origin(model, cases, setting, lead_a)
 
     def _collect_states(
         self, model: Model, contacts: Sequence[Contact], solved: Sequence[Answer]
@@ -272,14 +283,29 @@ class _Tally:
             shown_v = significant(round(float(max(volts)), DUST_DIGITS))
             self.by_state[state] = max(shown_v, self.by_state.get(state, 0.0))
 
-    def _collect_origin(self, model: Model, cases: Sequence[WorkerCase], setting: Setting) -> None:
+    def _collect_origin(
+        self,
+        model: Model,
+        cases: Sequence[WorkerCase],
+        setting: Setting,
+        lead_a: NDArray[np.float64],
+    ) -> None:
         """Note what an origin is and does."""
         origin = model.origin
         limit_v = setting.limit_v if origin.limit_v is None else origin.limit_v
         worst = _worst([case for case in cases if case.whose == "worker"])
         worst_v = 0.0 if worst is None else worst.voltage_v
         self.origins.append(
-            SolvedOrigin(origin.name, origin.kind, origin.pole_id, limit_v, worst_v)
+            SolvedOrigin(
+                origin.name,
+                origin.kind,
+                origin.pole_id,
+                limit_v,
+                worst_v,
+                origin.clearing_s,
+                origin.x_over_r,
+                tuple(float(a) for a in np.round(lead_a, DUST_DIGITS)),
+            )
         )
 
     def study(self) -> Study:

@@ -19,6 +19,8 @@ from gridground.record import Note, OpenItem
 from gridground.territory.network import phase_letters
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from gridground.electrical.study import Asked, Study
@@ -56,12 +58,15 @@ def causes(study: Study, column: int) -> list[Cause]:
             for row in rows
             if np.isnan(feeds.fixed_s(row)) and not feeds.has_curve(row)
         ]
-        if not any(feeds.has_curve(row) for row in rows):
+        passed_over = study.series.joined.get(index, ())
+        if not any(feeds.has_curve(row) for row in rows) and not passed_over:
             return silent
         what = (
             f"{' and '.join(names)} feed the fault together; what each device sees of the "
             "current, and so its time, is not known."
         )
+        if passed_over:
+            what += f" Not counted, with their reclosing: {', '.join(passed_over)}."
         remedy = "Open the tie, or state a fixed clearing time and a backup time."
         return [Cause(Reason("joined_sources", names, what, remedy), 0.0), *silent]
     asked = study.asked_at(column)
@@ -284,9 +289,11 @@ def _unknown_current(
     ]
 
 
-def series_notes(network: Network, study: Study) -> list[Note]:
-    """Return what is assumed about reclosing and about devices in loops on the way to the nodes."""
-    silent = _silent(network, study)
+def series_notes(study: Study, silent: Sequence[str]) -> list[Note]:
+    """Return what is assumed about reclosing and about devices in loops on the way to the nodes.
+
+    `silent` names the devices whose reclosing is taken as blocked.
+    """
     loose: dict[str, None] = {}
     for node, index in zip(study.nodes, study.fed_by, strict=True):
         if index >= 0:
@@ -303,7 +310,7 @@ def series_notes(network: Network, study: Study) -> list[Note]:
     return notes
 
 
-def _silent(network: Network, study: Study) -> list[str]:
+def reclosing_silent(network: Network, study: Study) -> list[str]:
     """Return circuits and reclosers in the way of which reclosing is neither stated nor blocked."""
     territory, blocked = study.setup.feeds.territory, study.setup.blocked
     rows = {row for k in study.fed_by if k >= 0 for row in study.feeding[int(k)]}

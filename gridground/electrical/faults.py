@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gridground.electrical.fault_items import refusals, series_notes, time_items
+from gridground.electrical.fault_items import reclosing_silent, refusals, series_notes, time_items
 from gridground.electrical.kinds import KINDS
 from gridground.electrical.study import Study, study_faults
 from gridground.errors import NoPlanError, Reason
@@ -212,10 +212,36 @@ def fault_notes(
     Reclosing that is neither stated nor blocked is taken as blocked, and devices in loops are not
     counted. Parameters as for `faults_at`.
     """
-    node = _nodes_of(territory, network, circuit_id, pole_ids)
+    study = _study_at(territory, network, (circuit_id, pole_ids), reclosing_blocked)
+    return series_notes(study, reclosing_silent(network, study))
+
+
+def reclosing_not_stated(
+    territory: Territory,
+    network: Network,
+    *,
+    circuit_id: str,
+    pole_ids: Sequence[str],
+    reclosing_blocked: Collection[str],
+) -> list[str]:
+    """Return circuits and devices in the way whose reclosing is neither stated nor blocked.
+
+    Parameters as for `faults_at`.
+    """
+    study = _study_at(territory, network, (circuit_id, pole_ids), reclosing_blocked)
+    return reclosing_silent(network, study)
+
+
+def _study_at(
+    territory: Territory,
+    network: Network,
+    where: tuple[str, Sequence[str]],
+    reclosing_blocked: Collection[str],
+) -> Study:
+    """Study a circuit at some poles, for what is on the way."""
+    node = _nodes_of(territory, network, *where)
     at = np.array(list(node.values()), np.intp)
-    study = study_faults(territory, network, at, "backup", reclosing_blocked=reclosing_blocked)
-    return series_notes(network, study)
+    return study_faults(territory, network, at, "backup", reclosing_blocked=reclosing_blocked)
 
 
 def _places(

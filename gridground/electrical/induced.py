@@ -32,6 +32,7 @@ from gridground.electrical.neighbours import (
     straight_parts,
 )
 from gridground.electrical.standing import standing_limit_v
+from gridground.units import significant
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -215,9 +216,9 @@ def _limits(
         withstood = bool(fault_v <= fault.volts)
     return {
         "clearing_s": None if math.isnan(line.clearing_s) else line.clearing_s,
-        "limit_steady_v": standing.volts,
+        "limit_steady_v": significant(standing.volts),
         "limit_steady_rule": standing.rule,
-        "limit_fault_v": None if fault is None else fault.volts,
+        "limit_fault_v": None if fault is None else significant(fault.volts),
         "limit_fault_rule": None if fault is None else fault.rule,
         "passed_steady": judged,
         "passed_fault": withstood,

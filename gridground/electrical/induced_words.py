@@ -183,7 +183,7 @@ def _fault(row: dict[str, Any]) -> list[tuple[str, str]]:
     if row["passed_fault"] or not row["emf_fault_v"]:
         return []
     limit = row["limit_fault_v"]
-    against = "clearing time not stated" if limit is None else f"limit {limit:g} V"
+    against = "clearing time not stated" if limit is None else f"limit {_n(limit)} V"
     text = (
         f"{_name(row)}: a ground fault on it puts up to {_n(row['emf_fault_v'])} V across the gap "
         f"of a lifted ground ({against}): leads on and off with a live-line tool only, nobody in "

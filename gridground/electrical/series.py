@@ -76,6 +76,9 @@ class Series:
     loose : dict
         Ids of devices in loops by -1 less the node at which the loop hangs, and on spans side by
         side by the node behind them.
+    joined : dict
+        Ids of devices on parts that several sources feed together, by the index of those sources:
+        there they are not counted.
     parent, looped : ndarray, shape (n_nodes,)
         As in `Thevenin`.
     """
@@ -86,6 +89,7 @@ class Series:
     following: NDArray[np.intp]
     far_end: NDArray[np.bool_]
     loose: dict[int, tuple[str, ...]]
+    joined: dict[int, tuple[str, ...]]
     parent: NDArray[np.intp]
     looped: NDArray[np.bool_]
 
@@ -190,6 +194,7 @@ def series_of(
         following=following,
         far_end=np.array(far_end, bool),
         loose=loose,
+        joined=_joined(network, seen, devices),
         parent=seen.parent,
         looped=seen.looped,
     )
@@ -244,6 +249,19 @@ def _placed(
             if key is not None:
                 loose[key].append(str(devices.ids[row]))
     return placed, {node: tuple(sorted(names)) for node, names in loose.items()}
+
+
+def _joined(network: Network, seen: Thevenin, devices: Layer | None) -> dict[int, tuple[str, ...]]:
+    """Return devices with a protection on parts that several sources feed together."""
+    found: dict[int, list[str]] = defaultdict(list)
+    if devices is None:
+        return {}
+    for row in _usable(devices):
+        span = network.span_row[devices["span_id"][row]]
+        index = int(seen.fed_by[network.node_from[span]])
+        if network.closed[span] and index >= 0 and len(seen.feeding[index]) > 1:
+            found[index].append(str(devices.ids[row]))
+    return {index: tuple(sorted(names)) for index, names in found.items()}
 
 
 def _usable(devices: Layer) -> list[int]:

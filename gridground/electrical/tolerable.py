@@ -319,10 +319,28 @@ def _limit_of(row: dict[str, str], duration_s: float, body_ohm: float) -> Tolera
         volts = touch_voltage_v(current_a, path=path, people="least_5_percent")
         return TolerableVoltage(volts, said)
     if row["found_by"] == "smallest":
-        there = [r for r in limit_table(duration_s=duration_s, body_ohm=body_ohm) if r["limit_v"]]
-        least = min(there, key=lambda r: float(r["limit_v"] or math.inf))
-        return TolerableVoltage(float(least["limit_v"] or 0.0), f"{STRICTEST}: {least['source']}")
+        return _strictest(duration_s, body_ohm)
     return TolerableVoltage(_formula_v(row, duration_s, body_ohm), said)
+
+
+def _strictest(duration_s: float, body_ohm: float) -> TolerableVoltage:
+    """Return the smallest of all rules; one that has ended holds its last value, as a ceiling."""
+    found = [
+        TolerableVoltage(float(r["limit_v"]), r["source"])
+        for r in limit_table(duration_s=duration_s, body_ohm=body_ohm)
+        if r["limit_v"] is not None
+    ]
+    ends: dict[str, dict[str, str]] = {}
+    for row in read_table("tolerable"):
+        if row["found_by"] != "smallest":
+            ends[row["rule"]] = row
+    for row in ends.values():
+        last_s = float(row["up_to_s"])
+        if last_s < duration_s - SAME_TIME_S:
+            volts, said = _limit_of(row, last_s, body_ohm)
+            found.append(TolerableVoltage(volts, f"{said}; its value at {last_s:g} s held"))
+    volts, said = min(found, key=lambda limit: limit.volts)
+    return TolerableVoltage(volts, f"{STRICTEST}: {said}")
 
 
 def _formula_v(row: dict[str, str], duration_s: float, body_ohm: float) -> float:

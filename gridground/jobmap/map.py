@@ -39,9 +39,13 @@ def asset(name: str) -> str:
 
 @cache
 def leaflet_js() -> str:
-    """Return Leaflet with its licence in front and without the pointer to a source map."""
+    """Return Leaflet with its licence in front, without its pointers to places on the web.
+
+    The source map, and the link in a label of the map that the page switches off.
+    """
     licence = asset("LEAFLET-LICENSE.txt").replace("*/", "* /")
     code = re.sub(r"\n//# sourceMappingURL=\S*\s*$", "\n", asset("leaflet.js"))
+    code = re.sub(r'href="https?://[^"]*"', 'href=""', code)
     return f"/* {licence}*/\n{code}"
 
 
