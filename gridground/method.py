@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gridground.electrical.event_times import EventLimits
 from gridground.electrical.exposure import (
     Branch,
     Layout,
@@ -147,7 +148,10 @@ def _solve(scene: Scene, placement: Placement) -> Outcome:
     )
     timed = [_with_own_limit(scene, origin) for origin in let_in.origins]
     notes = (*let_in.notes, *(note for _, note in timed if note))
-    origins = [*scene.origins, *(origin for origin, _ in timed)]
+    origins = [
+        _with_event_limits(scene, placement, origin, duration)
+        for origin in (*scene.origins, *(origin for origin, _ in timed))
+    ]
     answer = study(scene.territory, layout, origins=origins, setting=setting)
     hotter = heated_rows(rows, answer.origins, basis=scene.job.limits.lead_basis)
     if hotter != rows:
@@ -192,6 +196,23 @@ def _with_own_limit(scene: Scene, origin: Origin) -> tuple[Origin, str]:
         remedy = f"Correct clearing_s of {origin.name}, or have it switched out."
         raise NoPlanError([Reason("beyond_table", (origin.name,), what, remedy)]) from error
     return replace(origin, limit_v=own.volts, clearing_s=clearing_s), ""
+
+
+def _with_event_limits(
+    scene: Scene, placement: Placement, origin: Origin, duration_s: float
+) -> Origin:
+    """Return an origin whose events are each held against the limit of their own time."""
+    times = scene.event_times(origin, placement.spots)
+    if times is None:
+        return origin
+    limits = scene.job.limits
+    own_s = duration_s if origin.clearing_s is None else origin.clearing_s
+    return replace(
+        origin,
+        limits=EventLimits(
+            times, limits.worker_limit, limits.body_ohm, own_s, limits.fault_growth_ratio
+        ),
+    )
 
 
 def _without_personal_v(

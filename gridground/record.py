@@ -245,6 +245,11 @@ class WorkerCase:
         State of the leads that gave the largest voltage: ``"cold"`` (new, 20 °C), ``"in
         service"`` (the worst set still in service, 20 °C), ``"hot"`` (that set at the end of the
         fault).
+    time_s : float or None
+        After what time the devices open the event, by the current the source gives in it [s];
+        None where that is not worked out, or nothing stated opens it.
+    stays_on : bool
+        Nothing stated opens it: the limit is what may stand for long.
     """
 
     event: str
@@ -257,6 +262,8 @@ class WorkerCase:
     passed: bool
     whose: Literal["worker", "ground person"] = "worker"
     lead_state: str = "hot"
+    time_s: float | None = None
+    stays_on: bool = False
 
 
 @dataclass(frozen=True)

@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, TypedDict
 
-from gridground.electrical.asymmetry import decrement_ratio
-from gridground.electrical.faults import (
-    fault_notes,
-    fault_open_items,
-    faults_at,
-    reclosing_not_stated,
-)
+from gridground.electrical.event_times import event_times
+from gridground.electrical.faults import largest_of, study_poles
 from gridground.electrical.generators import generator_sources
 from gridground.electrical.origins import closed_parts, find_origins
 from gridground.electrical.rod_fault import RodFault, rod_faults
@@ -24,7 +19,9 @@ from gridground.record import OpenItem
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from gridground.electrical.event_times import EventTimes
     from gridground.electrical.exposure import Origin
+    from gridground.electrical.faults import PoleStudy
     from gridground.electrical.feeds import Extra
     from gridground.electrical.protection import Clearing
     from gridground.grounding.neighbourhood import Neighbourhood
@@ -54,6 +51,7 @@ class Scene:
     zone: Zone
     neighbourhood: Neighbourhood
     faults: dict[tuple[str, str], FaultAt] = field(default_factory=dict)
+    studies: dict[tuple[int, str], list[PoleStudy]] = field(default_factory=dict)
 
     @cached_property
     def nodes(self) -> list[int]:
@@ -146,15 +144,8 @@ class Scene:
             reached = self._reached(origin, circuit_id, poles)
             if not reached:
                 continue
-            for extra in self._with_generators(origin.network):
-                found = faults_at(
-                    self.territory,
-                    origin.network,
-                    circuit_id=circuit_id,
-                    pole_ids=reached,
-                    **self._clearing,
-                    extra=extra,
-                )
+            for study in self._studied(origin.network, circuit_id, reached):
+                found = study.faults()
                 for pole in reached:
                     answers[pole].append(found[pole])
         for pole, found_there in answers.items():
@@ -162,7 +153,30 @@ class Scene:
                 what = f"no source reaches {circuit_id} at pole {pole} in any event considered."
                 remedy = "Correct the states of devices, or the circuit's source pole."
                 raise NoPlanError([Reason("no_fault_current", (circuit_id, pole), what, remedy)])
-            self.faults[pole, circuit_id] = _largest(found_there, self.frequency_hz(circuit_id))
+            self.faults[pole, circuit_id] = largest_of(found_there, self.frequency_hz(circuit_id))
+
+    def _studied(self, network: Network, circuit_id: str, poles: Sequence[str]) -> list[PoleStudy]:
+        """Return the fault studies of a circuit at some poles, each made once.
+
+        The first without generators; where some are not isolated a second with all of them.
+        """
+        key = (id(network), circuit_id)
+        made = self.studies.get(key)
+        known = [] if made is None else [*made[0].column]
+        if made is None or not set(poles) <= set(known):
+            made = [
+                study_poles(
+                    self.territory,
+                    network,
+                    circuit_id=circuit_id,
+                    pole_ids=[*dict.fromkeys([*known, *poles])],
+                    **self._clearing,
+                    extra=extra,
+                )
+                for extra in self._with_generators(network)
+            ]
+            self.studies[key] = made
+        return [study.only(poles) for study in made]
 
     def _with_generators(self, network: Network) -> list[list[Extra]]:
         """Return the sources to be added to a network: none, and all generators not isolated.
@@ -195,15 +209,8 @@ class Scene:
         return [
             item
             for circuit_id, origin, reached in self._reached_by(spots)
-            for extra in self._with_generators(origin.network)
-            for item in fault_open_items(
-                self.territory,
-                origin.network,
-                circuit_id=circuit_id,
-                pole_ids=reached,
-                **self._clearing,
-                extra=extra,
-            )
+            for study in self._studied(origin.network, circuit_id, reached)
+            for item in study.open_items()
         ]
 
     def reclosing_items(self, spots: Sequence[Spot]) -> list[OpenItem]:
@@ -213,13 +220,7 @@ class Scene:
         names = {
             name
             for circuit_id, origin, reached in self._reached_by(spots)
-            for name in reclosing_not_stated(
-                self.territory,
-                origin.network,
-                circuit_id=circuit_id,
-                pole_ids=reached,
-                reclosing_blocked=self.job.reclosing_blocked,
-            )
+            for name in self._studied(origin.network, circuit_id, reached)[0].reclosing_silent()
         }
         return [
             OpenItem(
@@ -240,13 +241,7 @@ class Scene:
         found = [
             note
             for circuit_id, origin, reached in self._reached_by(spots)
-            for note in fault_notes(
-                self.territory,
-                origin.network,
-                circuit_id=circuit_id,
-                pole_ids=reached,
-                reclosing_blocked=self.job.reclosing_blocked or (),
-            )
+            for note in self._studied(origin.network, circuit_id, reached)[0].notes()
         ]
         return list(dict.fromkeys(found))
 
@@ -314,7 +309,30 @@ class Scene:
             if (found := self.live_fault(str(pole), circuit_id)) is not None
         ]
         frequency = self.frequency_hz(top.circuits[0].circuit_id)
-        return Duty(_largest(faults, frequency), frequency)
+        return Duty(largest_of(faults, frequency), frequency)
+
+    def event_times(self, origin: Origin, spots: Sequence[Spot]) -> EventTimes | None:
+        """Return what opens the events of an origin by what its source sees; None where unknown.
+
+        Of equipment and lines only their own stated time is known.
+        """
+        if origin.kind in {"equipment", "line falls on"}:
+            return None
+        if origin.kind == "other circuit falls on" and origin.pole_id is not None:
+            at = [self._studied(self.network, origin.circuit_id, [origin.pole_id])[0]]
+        else:
+            at = [
+                self._studied(one.network, circuit_id, reached)[0]
+                for circuit_id, one, reached in self._reached_by(spots)
+                if one is origin
+            ]
+            # An open device at the pole itself: its far side belongs to the next pole's node.
+            at = at or [
+                self._studied(origin.network, circuit_id, reached)[0]
+                for circuit_id in self.job.circuit_ids
+                if (reached := self._reached(origin, circuit_id, self._near(circuit_id)))
+            ]
+        return event_times([study.study for study in at]) if at else None
 
     def live_circuits(self, pole_id: str) -> list[str]:
         """Return the circuits on a pole that are not worked on and can fall on the worked one."""
@@ -325,20 +343,11 @@ class Scene:
     def live_fault(self, pole_id: str, circuit_id: str) -> FaultAt | None:
         """Return the faults a live circuit feeds at a pole; None where they are not known."""
         try:
-            found = [
-                faults_at(
-                    self.territory,
-                    self.network,
-                    circuit_id=circuit_id,
-                    pole_ids=[pole_id],
-                    **self._clearing,
-                    extra=extra,
-                )[pole_id]
-                for extra in self._with_generators(self.network)
-            ]
+            studies = self._studied(self.network, circuit_id, [pole_id])
+            found = [study.faults()[pole_id] for study in studies]
         except NoPlanError:
             return None
-        return _largest(found, self.frequency_hz(circuit_id))
+        return largest_of(found, self.frequency_hz(circuit_id))
 
     def _span_ends(self, span_id: str) -> list[str]:
         """Return the poles of a span."""
@@ -365,33 +374,3 @@ class Scene:
             if not carries:
                 found.add(circuit.circuit_id)
         return frozenset(found)
-
-
-def _largest(answers: Sequence[FaultAt], frequency_hz: float) -> FaultAt:
-    """Return the largest current of each kind; the governing one is what heats most."""
-
-    def most(name: str) -> float | None:
-        known = [value for a in answers if (value := getattr(a, name)) is not None]
-        return max(known, default=None)
-
-    def heat(answer: FaultAt) -> float:
-        return (answer.largest_a * answer.asymmetry_ratio) ** 2 * answer.clearing_s
-
-    hottest = max(answers, key=heat)
-    longest = max(a.clearing_s for a in answers)
-    shots = max(a.times_on for a in answers)
-    return replace(
-        hottest,
-        three_phase_a=most("three_phase_a"),
-        phase_phase_a=most("phase_phase_a"),
-        two_phase_ground_a=most("two_phase_ground_a"),
-        phase_ground_a=most("phase_ground_a"),
-        clearing_s=longest,
-        # each shot has its own offset
-        asymmetry_ratio=float(
-            decrement_ratio(hottest.x_over_r, longest / shots, frequency_hz=frequency_hz)
-        ),
-        longest_s=max(a.longest_s for a in answers),
-        minimum_a=min(a.minimum_a for a in answers),
-        times_on=shots,
-    )

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from gridground.territory.layers import Territory
 
 MOST_NAMED = 8
+FEW_NAMED = 4
 
 
 def job_block(job: Job) -> dict[str, Any]:
@@ -205,7 +206,7 @@ def caution_rows(
         for remark in placement.remarks
     ]
     rows += [_row(f"At {r['pole_id']} {r['message']}.", r["limit_source"]) for r in rod_zone]
-    rows += [*_without_bond(outcome), *_uncleared(outcome, faults), *_doubtful(outcome, faults)]
+    rows += [*_without_bond(outcome), *_uncleared(outcome, rod_zone), *_doubtful(outcome, faults)]
     kinds = _kinds_at_zone(scene)
     if "transformer" in kinds:
         rows.append(
@@ -278,32 +279,52 @@ def _without_bond(outcome: Outcome) -> list[dict[str, str]]:
     return [_row(text, "the solution of the phasor network, the circuit's own source")]
 
 
-def _uncleared(outcome: Outcome, faults: Mapping[str, dict[str, Any]]) -> list[dict[str, str]]:
-    """Say what the worker would see of one phase that nothing stated may open in time.
-
-    With the neutral broken or absent only rods and earth carry it, and the limit's time is that of
-    faults that are cleared.
-    """
-    slow = [f for f in faults.values() if "rod_fault_text" in f]
-    lasts = [f["rod_fault_s"] is None or f["rod_fault_s"] > outcome.duration_s for f in slow]
-    if outcome.study is None or not any(lasts):
+def _uncleared(outcome: Outcome, rod_zone: Sequence[dict[str, Any]]) -> list[dict[str, str]]:
+    """Say which events nothing stated opens, what the worker would see, and how far to keep off."""
+    if outcome.study is None:
         return []
-    cases = outcome.study.worker_cases
-    loose = {case.neutral for case in cases} - {"intact"} or {"intact"}
-    one = [c.voltage_v for c in cases if len(c.event) == 1 and c.neutral in loose]
-    if not one:
+    stays = [case for case in outcome.study.worker_cases if case.stays_on]
+    if not stays:
         return []
+    worst = max(stays, key=lambda case: case.voltage_v)
     standing = standing_limit_v(STRICTEST, body_ohm=outcome.body_ohm)
-    volts = round_up(max(one), 0.1)
-    against = "above" if volts > standing.volts else "within"
+    volts = round_up(worst.voltage_v, 0.1)
+    against = "above" if worst.voltage_v > standing.volts else "within"
+    broken = all(case.neutral == "broken" for case in stays)
+    names = sorted({case.origin for case in stays})
     text = (
-        f"One phase energized with the neutral broken or absent may stay on: what is stated opens "
-        f"it late or not at all. The worker would then see up to {volts:g} V for as long as it "
-        f"lasts, {against} what may stand for long ({standing.volts:g} V); the limits and the zone "
-        f"of this plan are those of {outcome.duration_s:.3g} s. Look at the neutral before the "
-        "first clamp."
+        f"Energized from {_listed(names)}"
+        + (" with the neutral broken" if broken else "")
+        + ", the line may stay on: nothing stated opens what then flows. The worker would see up "
+        f"to {volts:g} V for as long as it lasts, {against} what may stand for long "
+        f"({standing.volts:g} V)."
     )
+    text += _standing_reach(rod_zone)
+    if broken:
+        text += " Look at the neutral before the first clamp."
     return [_row(text, f"the solution of the phasor network; {standing.rule}")]
+
+
+def _standing_reach(rod_zone: Sequence[dict[str, Any]]) -> str:
+    """Say how far from a rod a step passes what may stand for long, where that is beyond cones."""
+    stays = [row for row in rod_zone if row["standing_rise_v"] > 0]
+    far_m = [row["standing_radius_m"] for row in stays]
+    if not stays or all(
+        m is not None and m <= r["radius_m"] for m, r in zip(far_m, stays, strict=True)
+    ):
+        return ""
+    known = [m for m in far_m if m is not None]
+    where = f"Within {feet_text(max(known))} of a rod" if len(known) == len(far_m) else "Round rods"
+    return (
+        f" {where} a step then sees more than may stand for long, farther out than the cones: keep "
+        "everybody away until it is off."
+    )
+
+
+def _listed(names: Sequence[str]) -> str:
+    """Return some names in a row, the first few of many."""
+    shown = ", ".join(names[:FEW_NAMED])
+    return shown + (f" and {len(names) - FEW_NAMED} more" if len(names) > FEW_NAMED else "")
 
 
 def _doubtful(outcome: Outcome, faults: Mapping[str, dict[str, Any]]) -> list[dict[str, str]]:

@@ -83,6 +83,8 @@ def _case(case: WorkerCase) -> dict[str, Any]:
         "passed": case.passed,
         "whose": case.whose,
         "lead_state": case.lead_state,
+        "time_s": _significant(case.time_s),
+        "stays_on": case.stays_on,
     }
 
 
@@ -90,7 +92,10 @@ def _case_text(case: WorkerCase | None) -> str:
     """Say a case in a line."""
     if case is None:
         return ""
-    return f"{case.contact}, {case.event} energized from {case.origin}, neutral {case.neutral}"
+    lasts = "; nothing stated opens it" if case.stays_on else ""
+    return (
+        f"{case.contact}, {case.event} energized from {case.origin}, neutral {case.neutral}{lasts}"
+    )
 
 
 def _volts(case: WorkerCase | None) -> float | None:

@@ -5,8 +5,14 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+from gridground.errors import TableError
 from gridground.grounding.electrodes import FOOTING_DIAMETER_M, FOOTING_LENGTH_M
-from gridground.grounding.ground_person import Electric, ground_limits, ground_person
+from gridground.grounding.ground_person import (
+    Electric,
+    ground_limits,
+    ground_person,
+    standing_radius_m,
+)
 from gridground.grounding.zones import cone_zone, zone_meets
 from gridground.units import significant
 
@@ -44,17 +50,30 @@ def zones_of(scene: Scene, outcome: Outcome) -> tuple[list[Zone | None], list[di
         if rise is None or math.isnan(rise.rise_v):
             zones.append(_zone(scene, spot, scene.job.limits.cone_radius_m))
             continue
-        person = _person(scene, outcome, (spot, electrode), rise.rise_v)
+        shape = _shape(scene, (spot, electrode))
+        person = _person(scene, outcome, (electrode, shape), rise.rise_v)
         zones.append(_zone(scene, spot, person.radius_m))
-        rows.append(_rod_zone_row(pole_id, person, rise.electrode_a))
+        rows.append(
+            _rod_zone_row(pole_id, person, rise.electrode_a)
+            | _standing(outcome, person, shape, rise.standing_rise_v)
+        )
     return zones, rows
 
 
+def _shape(scene: Scene, place: tuple[Spot, Electrode]) -> Electric:
+    """Return the shape by which the electrode of a location spreads its potential."""
+    spot, electrode = place
+    if spot.electrode == "pole":
+        return Electric(FOOTING_LENGTH_M, FOOTING_DIAMETER_M, electrode.layers)
+    rod = scene.job.rod
+    return Electric(rod.length_m, rod.diameter_m, electrode.layers)
+
+
 def _person(
-    scene: Scene, outcome: Outcome, place: tuple[Spot, Electrode], rise_v: float
+    scene: Scene, outcome: Outcome, place: tuple[Electrode, Electric], rise_v: float
 ) -> GroundPerson:
     """Return what a person on the ground near one electrode is exposed to."""
-    spot, electrode = place
+    electrode, shape = place
     job = scene.job
     limits = ground_limits(
         outcome.duration_s,
@@ -62,12 +81,30 @@ def _person(
         soil_ohm_m=electrode.resistivity_ohm_m,
         rod=job.rod,
     )
-    shape = Electric(job.rod.length_m, job.rod.diameter_m, electrode.layers)
-    if spot.electrode == "pole":
-        shape = Electric(FOOTING_LENGTH_M, FOOTING_DIAMETER_M, electrode.layers)
     return ground_person(
         rise_v, limits=limits, electrode=shape, zone_radius_m=job.limits.cone_radius_m
     )
+
+
+def _standing(
+    outcome: Outcome, person: GroundPerson, shape: Electric, rise_v: float
+) -> dict[str, Any]:
+    """Return the rise of events that nothing stated opens, and how far its steps reach.
+
+    The radius is None without such an event, or where it passes what can be worked out.
+    """
+    radius_m: float | None = None
+    if rise_v > 0:
+        try:
+            radius_m = standing_radius_m(
+                rise_v, limits=person.limits, duration_s=outcome.duration_s, electrode=shape
+            )
+        except TableError:
+            radius_m = None
+    return {
+        "standing_rise_v": significant(rise_v),
+        "standing_radius_m": None if radius_m is None else significant(radius_m),
+    }
 
 
 def _rod_zone_row(pole_id: str, person: GroundPerson, rod_a: float) -> dict[str, Any]:
@@ -84,6 +121,7 @@ def _rod_zone_row(pole_id: str, person: GroundPerson, rod_a: float) -> dict[str,
         "limit_v": significant(person.limits.step_v),
         "limit_source": person.limits.source,
         "radius_needed_m": significant(person.radius_needed_m),
+        "radius_m": significant(person.radius_m),
         "passed": person.step_passed,
         "message": person.message,
     }

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
+from gridground.electrical.faults import study_poles
 from gridground.tables.wires import builtin_conductors, builtin_constructions
 from gridground.territory.layers import ID_COLUMN, Layer, Territory
 
@@ -118,3 +119,19 @@ def straight(n_spans, *, ground_every=0, ground_ohm=25.0, **given):
     ]
     spans = [span(f"S{k}", f"P{k - 1}", f"P{k}", **given) for k in range(1, n_spans + 1)]
     return territory(poles, spans, [circuit()])
+
+
+def _studied(area, network, **given):
+    return study_poles(
+        area, network, **({"clearing": "backup", "reclosing_blocked": (), "extra": ()} | given)
+    )
+
+
+def fault_open_items(area, network, **given):
+    """Return the open items of a fault study at some poles."""
+    return _studied(area, network, **given).open_items()
+
+
+def fault_notes(area, network, **given):
+    """Return the notes of a fault study at some poles."""
+    return _studied(area, network, **given).notes()

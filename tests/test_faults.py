@@ -7,10 +7,10 @@ import math
 
 import numpy as np
 import pytest
-from feeder import circuit, pole, span, straight, territory
+from feeder import circuit, fault_open_items, pole, span, straight, territory
 
 from gridground.electrical.asymmetry import decrement_ratio
-from gridground.electrical.faults import fault_columns, fault_open_items, faults_at
+from gridground.electrical.faults import fault_columns, faults_at
 from gridground.electrical.feeds import Extra
 from gridground.electrical.kinds import KINDS, fault_kinds
 from gridground.electrical.lines import abc_from_sequence, span_impedance_ohm

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from feeder import circuit, pole, span, territory
+from feeder import circuit, fault_notes, fault_open_items, pole, span, territory
 
-from gridground.electrical.faults import fault_columns, fault_notes, fault_open_items, faults_at
+from gridground.electrical.faults import fault_columns, faults_at
 from gridground.electrical.feeds import feeds_of
 from gridground.electrical.series import series_of
 from gridground.territory.network import Network

@@ -115,6 +115,14 @@ def ask_series(met: Met, series: Series, nodes: NDArray[np.intp], each: Each) ->
         _ask_levels(met, series, (setting, now, counts), each)
 
 
+def ask_from(met: Met, series: Series, first: NDArray[np.intp], each: Each) -> None:
+    """Ask the devices from some positions on to the source; parameters as for `ask_series`.
+
+    `first` is the first position of every column, shape (n,); -1 for none.
+    """
+    _ask_levels(met, series, (settings_of(series), first.copy(), True), each)
+
+
 def _ask_levels(
     met: Met,
     series: Series,

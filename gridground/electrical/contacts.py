@@ -7,7 +7,8 @@ the cone zone, not the bonds, so their contacts are shown and decide nothing abo
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import TYPE_CHECKING, Literal
 
@@ -114,11 +115,44 @@ def _ground_person(located: Located) -> Iterator[Contact]:
         yield Contact(name, located.fittings["rod"], EARTH, name, "ground person")
 
 
+@dataclass(frozen=True)
+class Lasting:
+    """How long every answer of a model lasts, by answer and state of the leads.
+
+    Attributes
+    ----------
+    limit_v : ndarray, shape (n, s)
+        Tolerable voltage [V].
+    time_s : ndarray, shape (n, s)
+        [s]; NaN where it is not worked out or stays on.
+    stays_on : ndarray of bool, shape (n, s)
+        Nothing stated opens it.
+    """
+
+    limit_v: NDArray[np.float64]
+    time_s: NDArray[np.float64]
+    stays_on: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, model: Model, found: Sequence[Answer], setting: Setting) -> Lasting:
+        """Ask the devices on the way of a model's origin about every answer."""
+        shape = (len(found), len(lead_states(model)))
+        base_v = setting.limit_v if model.origin.limit_v is None else model.origin.limit_v
+        limits = model.origin.limits
+        if limits is None:
+            nothing = np.full(shape, np.nan)
+            return cls(np.full(shape, base_v), nothing, np.zeros(shape, bool))
+        limit_v, time_s = limits.of(np.concatenate([a.source_a for a in found]), base_v)
+        time_s = time_s.reshape(shape)
+        return cls(limit_v.reshape(shape), time_s, np.isnan(time_s))
+
+
 def worst_cases(
     model: Model,
     contacts: Sequence[Contact],
     solved: Sequence[tuple[Neutral, Answer]],
     setting: Setting,
+    lasting: Lasting,
 ) -> Iterator[WorkerCase]:
     """Return the worst case of every event, state of the neutral and group of contacts.
 
@@ -133,37 +167,50 @@ def worst_cases(
         in different spans, different conductors touched).
     setting : Setting
         Body and limit.
+    lasting : Lasting
+        How long each of `solved` lasts. What stays on is a case of its own, beside the worst of
+        those that are opened: it has another limit.
     """
-    limit_v = setting.limit_v if model.origin.limit_v is None else model.origin.limit_v
-    variants: dict[tuple[str, Neutral], list[Answer]] = {}
-    for neutral, answer in solved:
-        variants.setdefault((answer.phases, neutral), []).append(answer)
+    variants: dict[tuple[str, Neutral], list[int]] = {}
+    for number, (neutral, answer) in enumerate(solved):
+        variants.setdefault((answer.phases, neutral), []).append(number)
     groups: dict[str, list[int]] = {}
     for number, contact in enumerate(contacts):
         groups.setdefault(contact.group, []).append(number)
     states = lead_states(model)
     columns = [np.array(group, np.intp) for group in groups.values()]
     for (phases, neutral), found in variants.items():
-        volts = np.concatenate([a.body_v for a in found])  # variants by states, contacts
-        tied = np.repeat(np.array([a.tied for a in found]), len(states), axis=0)
-        worst = _worst(volts, tied & (volts <= limit_v), columns)
-        for row, number, passed in worst:
-            yield _case(
-                (phases, model.origin.name, neutral),
-                contacts[number],
-                (float(volts[row, number]), limit_v, setting.body_ohm),
-                passed=passed,
-                state=states[row % len(states)],
-            )
+        volts = np.concatenate([solved[k][1].body_v for k in found])  # variants by states, contacts
+        tied = np.repeat(np.array([solved[k][1].tied for k in found]), len(states), axis=0)
+        limit = lasting.limit_v[found].ravel()
+        passed = tied & (volts <= limit[:, None])
+        stays = lasting.stays_on[found].ravel()
+        for kept in (np.flatnonzero(~stays), np.flatnonzero(stays)):
+            ratio = volts[kept] / limit[kept, None]
+            for row, number, ok in _worst(ratio, passed[kept], columns):
+                at = int(kept[row])
+                case = _case(
+                    (phases, model.origin.name, neutral),
+                    contacts[number],
+                    (float(volts[at, number]), float(limit[at]), setting.body_ohm),
+                    passed=ok,
+                    state=states[at % len(states)],
+                )
+                time_s = float(lasting.time_s[found].ravel()[at])
+                yield replace(
+                    case,
+                    time_s=None if math.isnan(time_s) else significant(time_s),
+                    stays_on=bool(stays[at]),
+                )
 
 
 def _worst(
-    volts: NDArray[np.float64], passed: NDArray[np.bool_], columns: list[NDArray[np.intp]]
+    ratio: NDArray[np.float64], passed: NDArray[np.bool_], columns: list[NDArray[np.intp]]
 ) -> Iterator[tuple[int, int, bool]]:
-    """Return row and column of the worst of every group: failed before passed, then by voltage."""
-    if not columns:
+    """Return row and column of the worst of every group: failed first, then nearest its limit."""
+    if not columns or not len(ratio):
         return
-    rank = np.where(passed, volts, volts + (1.0 + float(volts.max(initial=0.0))))
+    rank = np.where(passed, ratio, ratio + (1.0 + float(ratio.max(initial=0.0))))
     row = rank.argmax(axis=0)
     best = rank.max(axis=0)
     for group in columns:

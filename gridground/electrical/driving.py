@@ -39,6 +39,8 @@ class Answer:
         Current of each lead [A].
     node_v : ndarray, shape (s, e)
         Voltage of each of the further nodes asked for [V].
+    source_a : ndarray, shape (s, 4)
+        What leaves the source in phases A, B and C, and their sum [A]: what its devices see.
     """
 
     phases: str
@@ -46,6 +48,7 @@ class Answer:
     tied: NDArray[np.bool_]
     lead_a: NDArray[np.float64]
     node_v: NDArray[np.float64]
+    source_a: NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -161,6 +164,24 @@ class _Few:
     injected_a: float
 
 
+@dataclass(frozen=True)
+class _Behind:
+    """The source behind its impedance: its phases, admittance [S], emf [V], and where it stands."""
+
+    labels: tuple[int, ...]
+    admittance_s: NDArray[Any]
+    emf_v: NDArray[np.complex128]
+    incidence: NDArray[np.float64]  # (k, phases)
+
+    def leaving_a(self, voltage_v: NDArray[np.complex128]) -> NDArray[np.float64]:
+        """Return what leaves in phases A, B, C and in their sum, shape (s, 4) [A]."""
+        current = (self.emf_v - voltage_v @ self.incidence) @ self.admittance_s.T
+        found = np.zeros((len(current), 4))
+        found[:, list(self.labels)] = np.abs(current)
+        found[:, 3] = np.abs(current.sum(axis=1))
+        return found
+
+
 class _Places:
     """What is asked, as rows, with everything that no event changes worked out once."""
 
@@ -180,7 +201,7 @@ class _Places:
 
     def solve(self, model: Model, drive: Drive, setting: Setting) -> tuple[Answer, _Few]:
         """Return the answer, and what the few carry."""
-        added, injected, joined = _connect(
+        added, injected, joined, behind = _connect(
             model, drive, (self.rows, self.index, self.seen), setting
         )
         k = len(self.kept)
@@ -201,6 +222,7 @@ class _Places:
             tied=(a == b) & (a == part[-1]),
             lead_a=np.abs(lead_v / self.leads.impedance_ohm),
             node_v=np.abs((self.at @ column)[:, :, 0]),
+            source_a=behind.leaving_a(voltage),
         )
         return answer, _Few(voltage, entering, float(np.abs(injected).max(initial=0.0)))
 
@@ -210,8 +232,11 @@ def _connect(
     drive: Drive,
     ports: tuple[dict[int, int], dict[int, int], Seen],
     setting: Setting,
-) -> tuple[NDArray[Any], NDArray[Any], list[tuple[int, int]]]:
-    """Return what source and contacts add between the few [S], the current injected, the joins."""
+) -> tuple[NDArray[Any], NDArray[Any], list[tuple[int, int]], _Behind]:
+    """Return what source and contacts add between the few [S], the current injected, the joins.
+
+    And the source behind its impedance.
+    """
     rows, index, seen = ports
     source, k = model.source, len(seen.component) - 1
     at = [index[rows[node]] for node in drive.terminals]
@@ -241,8 +266,10 @@ def _connect(
         contact[one, number] += 1.0
         contact[other, number] -= 1.0
     added = incidence @ admittance @ incidence.T + contact @ contact.T / TOUCH_OHM
-    injected = incidence @ admittance @ source.emf_v()[labels]
-    return added[:k, :k], injected[:k], joined
+    emf = source.emf_v()[labels]
+    injected = incidence @ admittance @ emf
+    behind = _Behind(tuple(labels), admittance, emf, incidence[:k])
+    return added[:k, :k], injected[:k], joined, behind
 
 
 def _residual(

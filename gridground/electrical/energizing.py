@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from gridground.electrical.ends import Ends
+    from gridground.electrical.event_times import EventLimits
     from gridground.electrical.ladder import Reduction
     from gridground.electrical.places import Layout, Located
     from gridground.electrical.runs import Runs
@@ -86,6 +87,9 @@ class Origin:
         Clearing time that is stated for this origin alone [s].
     pole_id : str or None
         Pole at which it comes in.
+    limits : EventLimits or None
+        Tolerable voltage of each event by what the source gives in it; None where the devices on
+        its way are not known.
     """
 
     name: str
@@ -96,6 +100,7 @@ class Origin:
     limit_v: float | None = None
     clearing_s: float | None = None
     pole_id: str | None = None
+    limits: EventLimits | None = None
 
     @property
     def x_over_r(self) -> float | None:

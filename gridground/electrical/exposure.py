@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gridground.electrical.contacts import DUST_DIGITS, contacts_of, worst_cases
+from gridground.electrical.contacts import DUST_DIGITS, Lasting, contacts_of, worst_cases
 from gridground.electrical.driving import Asked, answers, lead_states
 from gridground.electrical.energizing import Injection, Origin, Setting, build_model
 from gridground.electrical.places import ELECTRODES, Branch, Layout, Place
@@ -47,12 +47,16 @@ __all__ = [
 
 @dataclass(frozen=True)
 class PlaceRise:
-    """The largest rise of a place's electrode over earth [V] and its current [A]."""
+    """The largest rise of a place's electrode over earth [V] and its current [A].
+
+    `standing_rise_v` is the largest of the events that nothing stated opens, 0 where there is none.
+    """
 
     pole_id: str | None
     span_id: str | None
     rise_v: float
     electrode_a: float
+    standing_rise_v: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -233,7 +237,7 @@ class _Tally:
 
     layout: Layout
     current_a: NDArray[np.float64]
-    rise: NDArray[np.float64]  # of each place's electrode: volts, amperes
+    rise: NDArray[np.float64]  # of each place's electrode: volts, amperes, volts that stay
     notes: list[str] = field(default_factory=list)
     cases: list[WorkerCase] = field(default_factory=list)
     origins: list[SolvedOrigin] = field(default_factory=list)
@@ -244,7 +248,7 @@ class _Tally:
     def of(cls, layout: Layout) -> _Tally:
         """Return an empty one."""
         n_rows = max((b.row for p in layout.places for b in p.branches), default=-1) + 1
-        return cls(layout, np.full(n_rows, np.nan), np.zeros((len(layout.places), 2)))
+        return cls(layout, np.full(n_rows, np.nan), np.zeros((len(layout.places), 3)))
 
     def solve(self, model: Model, setting: Setting) -> None:
         """Solve every event of one origin in every state."""
@@ -266,10 +270,13 @@ class _Tally:
         np.fmax.at(lead_a, row, most_a)
         self.current_a = np.fmax(self.current_a, lead_a)
         most_v = np.array([a.node_v.max(axis=0) for _, a in solved]).max(axis=0)
+        lasting = Lasting.of(model, [answer for _, answer in solved], setting)
+        node_v = np.array([a.node_v for _, a in solved])  # (answers, states, electrodes)
+        standing_v = np.where(lasting.stays_on[:, :, None], node_v, 0.0).max(axis=(0, 1))
         place = np.array([k for k, _ in electrodes], np.intp)
-        np.maximum.at(self.rise, place, np.column_stack([most_v, most_v / ohm]))
+        np.maximum.at(self.rise, place, np.column_stack([most_v, most_v / ohm, standing_v]))
         self._collect_states(model, contacts, [answer for _, answer in solved])
-        cases = list(worst_cases(model, contacts, solved, setting))
+        cases = list(worst_cases(model, contacts, solved, setting, lasting))
         self.cases += cases
         self._collect_origin(model, cases, setting, lead_a)
 
@@ -314,8 +321,8 @@ class _Tally:
         if loose:
             self.notes.append(f"not bonded, the voltage is not determined: {', '.join(loose)}")
         rises = tuple(
-            PlaceRise(p.pole_id, p.span_id, significant(float(v)), significant(float(a)))
-            for p, (v, a) in zip(self.layout.places, self.rise, strict=True)
+            PlaceRise(p.pole_id, p.span_id, *(significant(float(figure)) for figure in figures))
+            for p, figures in zip(self.layout.places, self.rise, strict=True)
             if not p.ends.isdisjoint(ELECTRODES)
         )
         return Study(

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from gridground.electrical.asymmetry import decrement_ratio
 from gridground.electrical.fault_items import reclosing_silent, refusals, series_notes, time_items
 from gridground.electrical.kinds import KINDS
 from gridground.electrical.study import Study, study_faults
@@ -112,17 +114,91 @@ def fault_columns(
     return columns | {"circuit_id": territory.circuits.ids[circuit]}
 
 
-def faults_at(
+@dataclass(frozen=True)
+class PoleStudy:
+    """The fault study of one circuit at some poles, made once and asked for several things.
+
+    Attributes
+    ----------
+    circuit_id : str
+        Circuit whose conductors are meant.
+    column : dict
+        `pole_id` -> column of the study.
+    study : Study
+        As `study_faults` returns it.
+    network : Network
+        With the states of devices that count.
+    """
+
+    circuit_id: str
+    column: dict[str, int]
+    study: Study
+    network: Network
+
+    def only(self, pole_ids: Sequence[str]) -> PoleStudy:
+        """Return the study of some of its poles."""
+        kept = [pole for pole in self.column if pole in set(pole_ids)]
+        columns = {pole: number for number, pole in enumerate(kept)}
+        part = self.study.only([self.column[pole] for pole in kept])
+        return PoleStudy(self.circuit_id, columns, part, self.network)
+
+    def faults(self) -> dict[str, FaultAt]:
+        """Return the fault currents by pole.
+
+        Where no device gives a time but a backup time is stated, `clearing_s` is the backup time
+        and `open_items` says so.
+
+        Raises
+        ------
+        NoPlanError
+            Codes ``no_fault_current``, ``no_clearing_time``; every reason at once.
+        """
+        territory = self.study.setup.territory
+        reasons = [
+            reason
+            for pole, column in self.column.items()
+            for reason in refusals(
+                territory, self.network, self.study, (column, pole, self.circuit_id)
+            )
+        ]
+        if reasons:
+            raise NoPlanError(list(dict.fromkeys(reasons)))
+        return {pole: _fault_at(self.study, column) for pole, column in self.column.items()}
+
+    def open_items(self) -> list[OpenItem]:
+        """Return what a person must settle about the faults at the poles.
+
+        Codes: ``backup_not_stated``, ``never_trips`` (no device in the way operates for a fault
+        that can exist there), ``no_backup_device`` (one before the source does, and nothing behind
+        it), ``beyond_fuse_curve``, ``protection_incomplete``, ``no_clearing_time``,
+        ``joined_sources``, ``reclosing_not_blocked``, ``source_figures_contradict``.
+        """
+        return time_items(self.study, list(self.column))
+
+    def notes(self) -> list[Note]:
+        """Return what is assumed about the devices between the poles and their sources.
+
+        Reclosing that is neither stated nor blocked is taken as blocked, and devices in loops are
+        not counted.
+        """
+        return series_notes(self.study, self.reclosing_silent())
+
+    def reclosing_silent(self) -> list[str]:
+        """Return circuits and devices in the way whose reclosing is neither stated nor blocked."""
+        return reclosing_silent(self.network, self.study)
+
+
+def study_poles(
     territory: Territory,
     network: Network,
     *,
     circuit_id: str,
     pole_ids: Sequence[str],
     clearing: Clearing,
-    reclosing_blocked: Collection[str] = (),
-    extra: Sequence[Extra] = (),
-) -> dict[str, FaultAt]:
-    """Return the fault currents at some poles of a circuit.
+    reclosing_blocked: Collection[str],
+    extra: Sequence[Extra],
+) -> PoleStudy:
+    """Study the faults of a circuit at some poles.
 
     Parameters
     ----------
@@ -137,19 +213,12 @@ def faults_at(
     reclosing_blocked : collection of str
         Devices and circuits at which reclosing is blocked for the job; the shots of others add.
     extra : sequence of (node, Source, clearing time)
-        More sources, as for `study_faults`.
-
-    Returns
-    -------
-    dict
-        `pole_id` -> FaultAt. Where no device gives a time but a backup time is stated,
-        `clearing_s` is the backup time and `fault_open_items` says so.
+        More sources, as for `study_faults`; empty for none.
 
     Raises
     ------
     NoPlanError
-        Codes ``not_in_network`` (pole not on the circuit), ``no_fault_current``,
-        ``no_clearing_time``; every reason at once.
+        Code ``not_in_network``: a pole that is not on the circuit.
     """
     node = _nodes_of(territory, network, circuit_id, pole_ids)
     study = study_faults(
@@ -160,17 +229,11 @@ def faults_at(
         reclosing_blocked=reclosing_blocked,
         extra=extra,
     )
-    reasons = [
-        reason
-        for column, pole in enumerate(node)
-        for reason in refusals(territory, network, study, (column, pole, circuit_id))
-    ]
-    if reasons:
-        raise NoPlanError(list(dict.fromkeys(reasons)))
-    return {pole: _fault_at(study, column) for column, pole in enumerate(node)}
+    columns = {pole: column for column, pole in enumerate(node)}
+    return PoleStudy(circuit_id, columns, study, network)
 
 
-def fault_open_items(
+def faults_at(
     territory: Territory,
     network: Network,
     *,
@@ -179,69 +242,68 @@ def fault_open_items(
     clearing: Clearing,
     reclosing_blocked: Collection[str] = (),
     extra: Sequence[Extra] = (),
-) -> list[OpenItem]:
-    """Return what a person must settle about the faults at some poles.
+) -> dict[str, FaultAt]:
+    """Return the fault currents at some poles of a circuit, as `PoleStudy.faults`.
 
-    Codes: ``backup_not_stated``, ``never_trips`` (no device in the way operates for a fault that
-    can exist there), ``no_backup_device`` (one before the source does, and nothing behind it),
-    ``beyond_fuse_curve``, ``protection_incomplete``, ``no_clearing_time``, ``joined_sources``,
-    ``reclosing_not_blocked``, ``source_figures_contradict``. Parameters as for `faults_at`.
+    Parameters as for `study_poles`.
+
+    Raises
+    ------
+    NoPlanError
+        Codes ``not_in_network``, ``no_fault_current``, ``no_clearing_time``.
     """
-    node = _nodes_of(territory, network, circuit_id, pole_ids)
-    study = study_faults(
+    return study_poles(
         territory,
         network,
-        np.array(list(node.values()), np.intp),
-        clearing,
+        circuit_id=circuit_id,
+        pole_ids=pole_ids,
+        clearing=clearing,
         reclosing_blocked=reclosing_blocked,
         extra=extra,
+    ).faults()
+
+
+def largest_of(answers: Sequence[FaultAt], frequency_hz: float) -> FaultAt:
+    """Return the largest current of each kind over some answers; what heats most governs.
+
+    Parameters
+    ----------
+    answers : sequence of FaultAt
+        At several poles, or from several sources.
+    frequency_hz : float
+        [Hz]
+
+    Returns
+    -------
+    FaultAt
+        Currents, times and shots are the largest of each, the smallest fault the smallest.
+    """
+
+    def most(name: str) -> float | None:
+        known = [value for a in answers if (value := getattr(a, name)) is not None]
+        return max(known, default=None)
+
+    def heat(answer: FaultAt) -> float:
+        return (answer.largest_a * answer.asymmetry_ratio) ** 2 * answer.clearing_s
+
+    hottest = max(answers, key=heat)
+    longest = max(a.clearing_s for a in answers)
+    shots = max(a.times_on for a in answers)
+    return replace(
+        hottest,
+        three_phase_a=most("three_phase_a"),
+        phase_phase_a=most("phase_phase_a"),
+        two_phase_ground_a=most("two_phase_ground_a"),
+        phase_ground_a=most("phase_ground_a"),
+        clearing_s=longest,
+        # each shot has its own offset
+        asymmetry_ratio=float(
+            decrement_ratio(hottest.x_over_r, longest / shots, frequency_hz=frequency_hz)
+        ),
+        longest_s=max(a.longest_s for a in answers),
+        minimum_a=min(a.minimum_a for a in answers),
+        times_on=shots,
     )
-    return time_items(study, list(node))
-
-
-def fault_notes(
-    territory: Territory,
-    network: Network,
-    *,
-    circuit_id: str,
-    pole_ids: Sequence[str],
-    reclosing_blocked: Collection[str],
-) -> list[Note]:
-    """Return what is assumed about the devices between some poles and their sources.
-
-    Reclosing that is neither stated nor blocked is taken as blocked, and devices in loops are not
-    counted. Parameters as for `faults_at`.
-    """
-    study = _study_at(territory, network, (circuit_id, pole_ids), reclosing_blocked)
-    return series_notes(study, reclosing_silent(network, study))
-
-
-def reclosing_not_stated(
-    territory: Territory,
-    network: Network,
-    *,
-    circuit_id: str,
-    pole_ids: Sequence[str],
-    reclosing_blocked: Collection[str],
-) -> list[str]:
-    """Return circuits and devices in the way whose reclosing is neither stated nor blocked.
-
-    Parameters as for `faults_at`.
-    """
-    study = _study_at(territory, network, (circuit_id, pole_ids), reclosing_blocked)
-    return reclosing_silent(network, study)
-
-
-def _study_at(
-    territory: Territory,
-    network: Network,
-    where: tuple[str, Sequence[str]],
-    reclosing_blocked: Collection[str],
-) -> Study:
-    """Study a circuit at some poles, for what is on the way."""
-    node = _nodes_of(territory, network, *where)
-    at = np.array(list(node.values()), np.intp)
-    return study_faults(territory, network, at, "backup", reclosing_blocked=reclosing_blocked)
 
 
 def _places(

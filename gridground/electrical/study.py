@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, fields, replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
 _CHUNK_NODES = 1 << 15  # ten faults of three phases each are held for so many nodes at once
 _ENDLESS_S = 1e12
+_OF_ALL_NODES = frozenset({"feeding", "sources", "names", "setup"})  # fields of `Study`
 
 
 @dataclass(frozen=True)
@@ -108,6 +109,15 @@ class Study:
             return None
         n = len(self.series.positions)
         return self.series.positions[number].name if number < n else self.names[number - n]
+
+    def only(self, columns: Sequence[int]) -> Study:
+        """Return the study of some of its nodes, by column."""
+        kept: dict[str, Any] = {
+            field.name: np.asarray(getattr(self, field.name))[..., list(columns)]
+            for field in fields(self)
+            if field.name not in _OF_ALL_NODES
+        }
+        return replace(self, **kept)
 
     def asked_at(self, column: int) -> Asked:
         """Return every single fault at one node and who clears it."""

@@ -6,8 +6,14 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from gridground.electrical.body import LONGEST_S, TESTED_FROM_S
-from gridground.electrical.tolerable import step_limit_v, surface_ratio, touch_limit_v
+from gridground.electrical.body import LONGEST_S, TESTED_FROM_S, tolerable_body_a
+from gridground.electrical.standing import standing_limit_a
+from gridground.electrical.tolerable import (
+    STRICTEST,
+    step_limit_v,
+    surface_ratio,
+    touch_limit_v,
+)
 from gridground.errors import TableError
 from gridground.grounding.earth import radius_for_step_m, step_v, touch_v
 from gridground.grounding.soil_layers import (
@@ -178,6 +184,54 @@ def _beyond(duration_s: float) -> str:
     if duration_s > _TESTED_TO_S:
         return f"; beyond {_TESTED_TO_S:g} s carried on as 1/sqrt(t), our judgement"
     return ""
+
+
+def standing_radius_m(
+    rise_v: float, *, limits: GroundLimits, duration_s: float, electrode: Electric
+) -> float:
+    """Return the radius outside which no step passes what may stand for long.
+
+    Parameters
+    ----------
+    rise_v : float
+        Rise of the electrode in an event that nothing opens [V].
+    limits : GroundLimits
+        Of the plan's own duration.
+    duration_s : float
+        That duration [s].
+    electrode : Electric
+        The rod (or what stands for it) and the soil.
+
+    Returns
+    -------
+    float
+        [m]
+
+    Raises
+    ------
+    TableError
+        In soil of two layers, for a radius beyond 200 m.
+
+    Notes
+    -----
+    The step limit in the ratio of the strictest current that may flow for long (letting go) to the
+    body current of the duration: the same way through feet and body.
+
+    Examples
+    --------
+    >>> limits = GroundLimits(262.5, 188.7, "IEEE Std 80")
+    >>> rod = Electric(1.8288, 0.015875, None)
+    >>> round(standing_radius_m(1000.0, limits=limits, duration_s=0.5, electrode=rod), 1)
+    4.8
+    """
+    body_a = float(tolerable_body_a(duration_s, weight="50 kg"))
+    step_limit_v = limits.step_v * standing_limit_a(STRICTEST) / body_a
+    rod = {"length_m": electrode.length_m, "diameter_m": electrode.diameter_m}
+    needed_m = float(radius_for_step_m(rise_v, step_limit_v, **rod))
+    if electrode.layers is not None:
+        layered_m = two_layer_radius_for_step_m(rise_v, step_limit_v, electrode.layers, **rod)
+        needed_m = max(needed_m, layered_m)
+    return needed_m
 
 
 def ground_person(

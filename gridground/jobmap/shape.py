@@ -104,7 +104,7 @@ _ROWS = {
     "*end_temperature_c:n? *withstand_a:n *ultimate_a:n *next_size:t? *next_size_at_a:n? "
     "*next_size_at_s:n?",
     "rod_zone": "pole_id:t rod_rise_v:n step_v_at_zone:n touch_v:n limit_v:n radius_needed_m:n "
-    "passed:b *rod_a:n? *touch_limit_v:n?",
+    "passed:b *rod_a:n? *touch_limit_v:n? *standing_rise_v:n *standing_radius_m:n?",
     "approach": "*circuit_id:t? *line_id:t? nominal_kv:n? phase_ground_m:n? phase_phase_m:n? "
     "source:t",
     "materials": "item:t *size:t? *length_m:n? count:n *from_kit:T *short:n?",
@@ -113,7 +113,7 @@ _ROWS = {
     "circuits": "circuit_id:t nominal_kv:n frequency_hz:n source_pole:t fault_data_source:t? "
     "fault_data_date:t?",
     "worker.cases": "event:t from:t contact:t neutral:t voltage_v:n *body_a:n? limit_v:n passed:b "
-    "*whose:t *lead_state:t",
+    "*whose:t *lead_state:t *time_s:n? *stays_on:b",
     "*worker.origins": "from:t kind:t pole_id:t? limit_v:n worst_v:n",
     "*worker.by_state": "state:t worst_v:n",
     "*worker.limits": "rule:t limit_v:n?",
