@@ -57,7 +57,7 @@ def checks_of(job: Job, outcome: Outcome, rod_zone: Sequence[dict[str, Any]]) ->
 
 
 def _events(outcome: Outcome, basis: Basis) -> Iterator[Check]:
-    """Hold every lead against the way in from outside that asks most of it."""
+    """Hold every lead against the way in that asks most of it."""
     if outcome.study is None:
         return
     for number, row in enumerate(outcome.rows):
@@ -70,7 +70,7 @@ def _events(outcome: Outcome, basis: Basis) -> Iterator[Check]:
 
 
 def _leads(outcome: Outcome, basis: Basis) -> Iterator[Check]:
-    """Heat and first peak of every lead, of the worked circuits' faults and of the ways in."""
+    """Heat and first peak of every lead, of bolted faults and of every way in as solved."""
     for row in outcome.rows:
         where = (row.lead_id, str(row.edge.pole_id or row.edge.span_id))
         carries = row.rating_a >= row.current_a

@@ -14,6 +14,9 @@ if TYPE_CHECKING:
     from gridground.method import Outcome
 
 MANY_WAYS = 4
+# A method that uses more than this part of a limit gives way to one that uses half as much or less:
+# our judgement.
+NEAR_RATIO = 0.75
 
 
 def choose_method(  # noqa: PLR0911  one return a rule, in order
@@ -42,8 +45,9 @@ def choose_method(  # noqa: PLR0911  one return a rule, in order
 
     Notes
     -----
-    In this order: what can be drawn; what keeps every voltage within its limit; no source between
-    the brackets; one bracket only speaks for single-point, four ways or more too; fewer open items;
+    In this order: what can be drawn; what keeps every voltage within its limit; where one uses more
+    than three quarters of a limit, one that uses less than half of that; no source between the
+    brackets; one bracket only speaks for single-point, four ways or more too; fewer open items;
     else brackets, which keep whipping leads a span away from the worker.
     """
     dual, single = outcomes
@@ -60,6 +64,11 @@ def choose_method(  # noqa: PLR0911  one return a rule, in order
         return better, (
             f"Only {better.placement.method} bonds every contact of the worker and keeps each "
             f"within the limit. {_voltages(dual, single)}"
+        )
+    if (roomy := _far_better(dual, single)) is not None:
+        return roomy, (
+            f"{roomy.placement.method.capitalize()}: the other comes near its limit, this one uses "
+            f"less than half of what the other does. {_voltages(dual, single)}"
         )
     if dual.placement.remarks:
         return single, (
@@ -86,6 +95,19 @@ def choose_method(  # noqa: PLR0911  one return a rule, in order
         "the worker, and the personal ground bonds what the worker reaches. "
         + _voltages(dual, single)
     )
+
+
+def _far_better(dual: Outcome, single: Outcome) -> Outcome | None:
+    """Return the method that leaves far more room below its limit, None where neither does."""
+    used = {}
+    for outcome in (dual, single):
+        tight = None if outcome.study is None else outcome.study.tightest
+        if tight is None:
+            return None
+        used[outcome.placement.method] = tight.voltage_v / tight.limit_v
+    worse, better = sorted((dual, single), key=lambda o: -used[o.placement.method])
+    most, least = used[worse.placement.method], used[better.placement.method]
+    return better if most > NEAR_RATIO and least < most / 2 else None
 
 
 def _voltages(dual: Outcome, single: Outcome) -> str:

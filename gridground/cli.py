@@ -77,6 +77,13 @@ def _parser() -> argparse.ArgumentParser:
     plan.add_argument("-o", "--output", required=True, metavar="FOLDER")
     plan.add_argument("--json", action="store_true", help="print a summary as JSON")
     plan.add_argument("--force", action="store_true", help="write over existing files")
+    plan.add_argument(
+        "--beside",
+        action="append",
+        default=[],
+        metavar="FOLDER",
+        help="plans of other crews, looked at like those in the output folder; may be repeated",
+    )
     plan.set_defaults(run=_plan)
     example = "map out/straight-01.plan.json -o map.html"
     draw = _command(commands, "map", "draw a saved plan again", example)
@@ -145,7 +152,7 @@ def _check(asked: argparse.Namespace) -> int:
 
 def _plan(asked: argparse.Namespace) -> int:
     """Plan one job and write its files."""
-    from gridground.export import plan_files, write_files  # noqa: PLC0415  start-up time
+    from gridground.export import plan_files, read_others, write_files  # noqa: PLC0415  start-up
     from gridground.jobfile import read_job  # noqa: PLC0415
     from gridground.jobmap import page_html  # noqa: PLC0415
     from gridground.plan import plan_job  # noqa: PLC0415
@@ -154,14 +161,28 @@ def _plan(asked: argparse.Namespace) -> int:
     job = read_job(asked.job)
     territory = read_territory(asked.territory)
     folder = Path(asked.output)
+    others, unread = read_others(_beside(asked), job_id=job.job_id)
     try:
-        plan = plan_job(territory, job)
+        plan = plan_job(territory, job, others=others, unread=unread)
     except NoPlanError as error:
         return _refuse(asked, error, (territory, job))
     files = plan_files(plan, page_html(plan))
     write_files(folder, files, force=asked.force, instead_of=[f"{job.job_id}.refused.json"])
     _summary(asked, plan.document, ready=plan.ready)
     return READY if plan.ready else OPEN
+
+
+def _beside(asked: argparse.Namespace) -> list[Path]:
+    """Return the folders with the plans of other jobs; those named must be there."""
+    named = [Path(name) for name in asked.beside]
+    problems = [
+        Problem("reject", "call", (str(path),), "--beside", "is no folder", "Name a folder.")
+        for path in named
+        if not path.is_dir()
+    ]
+    if problems:
+        raise InputError(problems)
+    return [Path(asked.output), *named]
 
 
 def _summary(asked: argparse.Namespace, document: dict[str, Any], *, ready: bool) -> None:

@@ -18,9 +18,12 @@ if TYPE_CHECKING:
 
 # A spreadsheet takes a cell that begins so for a formula.
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
+CLEARANCE_FORMAT = "gridground-clearance/1"
+OTHER_BYTES = 64_000_000
 PLAN_ENDS = (
     *("plan.json", "html", "geojson", "steps.csv"),
     *("leads.csv", "materials.csv", "open_items.csv"),
+    *("clearance.json", "clearance.csv"),
 )
 TABLES = {
     "leads": (
@@ -65,6 +68,27 @@ def steps_csv(plan: Plan) -> bytes:
     ]
     columns = ("part", "step_id", "pole_id", "lead_id", "text", "tool", "ends")
     return csv_bytes(columns, rows)
+
+
+def clearance_json(plan: Plan) -> bytes:
+    """Return the clearance that a plan asks for, in the terms of a ClearanceTag, as JSON."""
+    block = dict(plan["clearance"])
+    named = {key: plan[key] for key in ("job_id", "title", "made_at", "plan_hash")}
+    document = {"format": CLEARANCE_FORMAT, **named, "ClearanceTag": block.pop("tag"), **block}
+    return (json.dumps(document, ensure_ascii=False, indent=1) + "\n").encode("utf-8")
+
+
+def clearance_csv(plan: Plan) -> bytes:
+    """Return the devices to open, to look at and to tag in order as CSV, one row per step."""
+    block = plan["clearance"]
+    steps = [row | step for row in block["open"] for step in row["steps"]]
+    rows = [
+        row | {"step": number, "tag_number": "", "time": "", "by": "", "decides": block["decides"]}
+        for number, row in enumerate(steps, 1)
+    ]
+    columns = ("step", "do", "device_id", "kind", "pole_id", "span_id", "phases", "recorded")
+    more = ("stated", "text", "tag_number", "time", "by", "decides")
+    return csv_bytes((*columns, *more), rows)
 
 
 def geojson_bytes(plan: Plan) -> bytes:
@@ -121,6 +145,8 @@ def plan_files(plan: Plan, page: str) -> dict[str, bytes]:
         f"{job_id}.html": page.encode("utf-8"),
         f"{job_id}.geojson": geojson_bytes(plan),
         f"{job_id}.steps.csv": steps_csv(plan),
+        f"{job_id}.clearance.json": clearance_json(plan),
+        f"{job_id}.clearance.csv": clearance_csv(plan),
     }
     for name, columns in TABLES.items():
         files[f"{job_id}.{name}.csv"] = csv_bytes(columns, plan[name])
@@ -148,11 +174,54 @@ def read_plan(path: str | os.PathLike[str]) -> Plan:
     try:
         whole = plan_hash(document) == document.get("plan_hash")
         whole = whole and document.get("ready") is is_ready(document)
-    except (KeyError, TypeError, ValueError) as error:
+    except (KeyError, TypeError, ValueError, RecursionError) as error:
         raise _rejected(file, "lacks parts of a plan", "Make the plan again.") from error
     if not whole:
         raise _rejected(file, "was altered after it was made", "Make the plan again.")
     return Plan(document)
+
+
+def read_others(
+    folders: Sequence[Path], *, job_id: str
+) -> tuple[tuple[Plan, ...], tuple[Problem, ...]]:
+    """Read the plans of other jobs in some folders.
+
+    Parameters
+    ----------
+    folders : sequence of Path
+        Those that do not exist hold none.
+    job_id : str
+        The job planned now: its own plan is left out.
+
+    Returns
+    -------
+    plans : tuple of Plan
+        Whole and unaltered ones.
+    problems : tuple of Problem
+        Files that are none; `layer` is the file's name.
+    """
+    plans: list[Plan] = []
+    problems: list[Problem] = []
+    found = {file.resolve(): file for folder in folders for file in folder.glob("*.plan.json")}
+    for file in sorted(found.values(), key=lambda file: (file.name, str(file))):
+        if file.name == f"{job_id}.plan.json":
+            continue
+        try:
+            plans.append(_other(file))
+        except InputError as error:
+            problems += error.problems
+    return tuple(plans), tuple(problems)
+
+
+def _other(file: Path) -> Plan:
+    """Read the plan of another job; only a usual file of a plan's size is opened at all."""
+    try:
+        usual = file.is_file() and file.stat().st_size <= OTHER_BYTES
+    except OSError:
+        usual = False
+    if not usual:
+        raise _rejected(file, "is not the file of a plan", "Make that job's plan again.")
+    return read_plan(file)
 
 
 def _refuse_constant(word: str) -> float:

@@ -91,6 +91,25 @@ class Kit:
 
 
 @dataclass(frozen=True)
+class ClearanceAsked:
+    """Who holds the clearance, from whom and when; None where the job file does not say.
+
+    Attributes
+    ----------
+    holder, authority, number : str or None
+        Who holds it, who grants it, and its number there.
+    work_start, work_end : str or None
+        ISO 8601 with the offset from UTC, start before end.
+    """
+
+    holder: str | None = None
+    authority: str | None = None
+    number: str | None = None
+    work_start: str | None = None
+    work_end: str | None = None
+
+
+@dataclass(frozen=True)
 class Job:
     """One job.
 
@@ -122,5 +141,6 @@ class Job:
     rod: RodSpec
     kit: Kit | None
     reclosing_blocked: tuple[str, ...] | None = None
+    clearance: ClearanceAsked = field(default_factory=ClearanceAsked)
     assumed: dict[str, tuple[str, str]] = field(default_factory=dict)
     input: dict[str, Any] = field(default_factory=dict)

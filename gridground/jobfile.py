@@ -17,9 +17,11 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from gridground.errors import InputError, Problem
 from gridground.job import Job, Kit, KitLead, Limits
+from gridground.jobclearance import read_clearance
 from gridground.jobvalues import (
     Section,
     as_count,
+    as_cuts,
     as_date,
     as_distance_m,
     as_ids,
@@ -27,10 +29,10 @@ from gridground.jobvalues import (
     as_lead_sizes,
     as_length_m,
     as_number,
-    as_phases,
     as_text,
     as_worker_limit,
     by_id,
+    cut_parts,
     one_of,
     read_rod,
 )
@@ -143,7 +145,7 @@ def _read(section: Section, sha256: str) -> Job | None:
     poles, span = _worksite(section)
     method = _or_assume(section, "method", one_of(*_METHODS), assumed)
     position = _or_assume(section, "work_position", one_of(*_POSITIONS), assumed)
-    open_conductor = section.take("open_conductor", as_phases)
+    open_conductor = section.take("open_conductor", as_cuts)
     locate_ticket = section.take("locate_ticket", as_text)
     sources_opened = section.take("sources_opened", as_ids())
     isolated = section.take("isolated_equipment", as_ids())
@@ -151,6 +153,7 @@ def _read(section: Section, sha256: str) -> Job | None:
     limits = _limits(section.sub("limits"), assumed)
     rod = read_rod(section.sub("rod"), assumed)
     kit = _kit(section)
+    clearance = read_clearance(section.sub("clearance"))
     if section.problems or limits is None or rod is None or job_id is None:
         return None
     return Job(
@@ -166,6 +169,7 @@ def _read(section: Section, sha256: str) -> Job | None:
         sources_opened=sources_opened,
         isolated_equipment=isolated or (),
         reclosing_blocked=reclosing_blocked,
+        clearance=clearance,
         limits=limits,
         rod=rod,
         kit=kit,
@@ -312,7 +316,7 @@ def check_job(job: Job, territory: Territory) -> tuple[Problem, ...]:
 
     def look(field: str, named: Iterable[str], layer_name: str) -> None:
         layer = territory.layer(layer_name)
-        there = set() if layer is None else set(layer.ids)
+        there = {} if layer is None else layer.index()
         if absent := tuple(one for one in named if one not in there):
             none = f"the territory has no {layer_name}"
             remedy = near_remedy(absent, there, "correct the id" if there else none)
@@ -323,6 +327,9 @@ def check_job(job: Job, territory: Territory) -> tuple[Problem, ...]:
     look("worksite_poles", job.worksite_poles, "poles")
     look("worksite_span", [job.worksite_span] if job.worksite_span else [], "spans")
     look("sources_opened", job.sources_opened or (), "devices")
+    cuts = [parts for one in job.open_conductor if (parts := cut_parts(one)) is not None]
+    look("open_conductor", [circuit for circuit, _, _ in cuts if circuit], "circuits")
+    look("open_conductor", [place for _, _, place in cuts if place], "spans")
     look("isolated_equipment", job.isolated_equipment, "equipment")
     problems += _no_such_breaker(job, territory)
     look("rod.measured_ohm", job.rod.measured_ohm, "poles")
@@ -358,16 +365,22 @@ def _no_such_line(job: Job, territory: Territory) -> list[Problem]:
 
 def _off_circuit(job: Job, territory: Territory) -> list[Problem]:
     """Reject a worksite that no worked circuit reaches."""
-    spans = territory.spans
-    worked = [one in job.circuit_ids for one in spans["circuit_id"]]
+    from gridground.territory.fixed import spans_by_pole  # noqa: PLC0415  start-up time
+
+    spans, circuit = territory.spans, territory.spans["circuit_id"]
     if job.worksite_span is not None:
-        on = {one for one, yes in zip(spans.ids, worked, strict=True) if yes}
-        off = tuple(one for one in (job.worksite_span,) if one not in on)
+        own = circuit[spans.index()[job.worksite_span]] in job.circuit_ids
+        off: tuple[str, ...] = () if own else (job.worksite_span,)
         field, found = "worksite_span", "belongs to none of the circuits worked on"
     else:
-        at = {one for one, yes in zip(spans["from_pole"], worked, strict=True) if yes}
-        at |= {one for one, yes in zip(spans["to_pole"], worked, strict=True) if yes}
-        off = tuple(one for one in job.worksite_poles if one not in at)
+        ends, row = territory.once("spans by pole", spans_by_pole), territory.poles.index()
+        there = {
+            one: ends.order[ends.start[row[one]] : ends.start[row[one] + 1]] % len(spans)
+            for one in job.worksite_poles
+        }
+        off = tuple(
+            one for one, rows in there.items() if not {*circuit[rows].tolist()} & {*job.circuit_ids}
+        )
         field, found = "worksite_poles", "no span of the circuits worked on ends there"
     if not off:
         return []

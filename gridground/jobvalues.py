@@ -23,6 +23,7 @@ _ROD = {
     "length": ("6 ft", "common practice of the trade (a screw rod), no public source"),
     "diameter": ("0.625 in", "common practice of the trade, no public source"),
 }
+_CUT = re.compile(r"(?:(.+):)?(A|B|C|N|neutral)(?:@(.+))?")
 _SMALLEST = "2"  # AWG copper, 29 CFR 1910.269(n)(4)(ii)
 _LISTED = 1000
 _FEET_INCHES = re.compile(r"\s*(\d{1,4})\s*ft\s*(\d{1,2}(?:\.\d+)?)\s*in\s*")
@@ -280,13 +281,33 @@ def as_ids(*, least: int = 0) -> Callable[[object], tuple[str, ...]]:
     return read
 
 
-def as_phases(value: object) -> tuple[str, ...]:
-    """Read a list of phase letters."""
-    if not isinstance(value, list) or any(one not in {"A", "B", "C"} for one in map(str, value)):
-        raise ValueError('write a list of letters out of A, B, C, e.g. ["A"]')
+def as_cuts(value: object) -> tuple[str, ...]:
+    """Read a list of conductors that will be cut: ``A``, ``neutral``, ``F2:A``, ``A@S6``."""
+    if not isinstance(value, list) or not all(
+        isinstance(one, str) and cut_parts(one) is not None for one in value
+    ):
+        raise ValueError(
+            'write a list of conductors, e.g. ["A"], ["neutral"]; "F2:A" names its circuit, '
+            '"A@S6" the span on whose side it is cut'
+        )
     if len(set(value)) < len(value):
-        raise ValueError("name each phase once")
+        raise ValueError("name each conductor once")
     return tuple(value)
+
+
+def cut_parts(text: str) -> tuple[str | None, str, str | None] | None:
+    """Return circuit, conductor and place of an entry of `open_conductor`, None where it is none.
+
+    Examples
+    --------
+    >>> cut_parts("F2:A@S6"), cut_parts("N"), cut_parts("D")
+    (('F2', 'A', 'S6'), (None, 'neutral', None), None)
+    """
+    found = _CUT.fullmatch(text)
+    if found is None:
+        return None
+    circuit, name, place = found.groups()
+    return circuit, "neutral" if name == "N" else name, place
 
 
 def as_lead_size(value: object) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,7 +18,7 @@ from gridground.electrical.exposure import (
     counter_example_v,
     study,
 )
-from gridground.electrical.injection import Between, Unsolved, find_injections
+from gridground.electrical.injection import Between, Injections, find_injections
 from gridground.electrical.source import source_of
 from gridground.electrical.tolerable import limit_v
 from gridground.errors import NetworkError, NoPlanError, Reason, TableError
@@ -59,11 +59,14 @@ class Outcome:
         Body resistance the job states [ohm].
     infeasible : tuple of Reason
         Why it cannot be drawn.
+    layout, setting
+        What the study was made of; None where there is none.
     without_personal_v : float or None
         What the worker would see from the circuit's own source without any lead at the worksite:
-        brackets alone, or, of a single-point plan, the voltage of the line to ground [V].
-    unsolved : tuple of Unsolved
-        What can energize the line and is no event, because a figure is missing.
+        brackets alone, or, of a single-point plan, the voltage of the line to ground [V]. None
+        until `with_counter_example` has worked it out.
+    let_in : Injections
+        What can energize the line from outside, solved or not.
     """
 
     placement: Placement
@@ -76,14 +79,21 @@ class Outcome:
     duration_s: float = float("nan")
     body_ohm: float = float("nan")
     infeasible: tuple[Reason, ...] = ()
+    layout: Layout | None = None
+    setting: Setting | None = None
     without_personal_v: float | None = None
-    unsolved: tuple[Unsolved, ...] = ()
+    let_in: Injections = field(default_factory=lambda: Injections((), (), ()))
 
     @property
     def worst_v(self) -> float | None:
         """The largest voltage on the worker [V]; people on the ground do not count."""
         worst = self.study.worst if self.study is not None else None
         return None if worst is None else worst.voltage_v
+
+    @property
+    def solved_from(self) -> frozenset[str]:
+        """Names of the origins that the study solved."""
+        return frozenset(() if self.study is None else (o.name for o in self.study.origins))
 
     @property
     def bonded(self) -> bool:
@@ -172,17 +182,17 @@ def _solve(scene: Scene, placement: Placement) -> Outcome:
         limit.rule,
         duration,
         scene.job.limits.body_ohm,
-        without_personal_v=_without_personal_v(scene, placement, layout, setting),
-        unsolved=let_in.unsolved,
+        layout=layout,
+        setting=setting,
+        let_in=replace(let_in, origins=tuple(origin for origin, _ in timed)),
     )
 
 
 def _with_own_limit(scene: Scene, origin: Origin) -> tuple[Origin, str]:
     """Return an origin with the limit of its own clearing time, and what is assumed about it."""
     clearing_s = origin.clearing_s
-    if origin.kind == "other circuit falls on" and origin.pole_id is not None:
-        fault = scene.live_fault(origin.pole_id, origin.circuit_id)
-        clearing_s = None if fault is None else max(fault.longest_s, fault.clearing_s)
+    if origin.kind == "other circuit falls on":
+        clearing_s = scene.contact_s(origin)
     if clearing_s is None:
         return origin, (
             f"{origin.name} ({origin.kind}): its clearing time is not known, the worked circuit's "
@@ -215,18 +225,29 @@ def _with_event_limits(
     )
 
 
-def _without_personal_v(
-    scene: Scene, placement: Placement, layout: Layout, setting: Setting
-) -> float:
-    """Return the counter-example: the worker's voltage with nothing at the worksite [V]."""
-    if placement.method == "single-point":
+def with_counter_example(scene: Scene, outcome: Outcome) -> Outcome:
+    """Return an outcome with the worker's voltage were there no lead at the worksite.
+
+    Parameters
+    ----------
+    scene : Scene
+        What both methods share.
+    outcome : Outcome
+        The method chosen.
+    """
+    layout, setting = outcome.layout, outcome.setting
+    if layout is None or setting is None:
+        return outcome
+    if outcome.placement.method == "single-point":
         circuits = scene.territory.circuits
         rows = [circuits.index()[circuit_id] for circuit_id in scene.job.circuit_ids]
-        return max(source_of(scene.territory, row).prefault_v for row in rows)
+        volts = max(source_of(scene.territory, row).prefault_v for row in rows)
+        return replace(outcome, without_personal_v=volts)
     own = [origin for origin in scene.origins if origin.kind == "own source"]
-    return counter_example_v(
+    volts = counter_example_v(
         scene.territory, layout, origins=own or scene.origins[:1], setting=setting
     )
+    return replace(outcome, without_personal_v=volts)
 
 
 def layout_of(

@@ -36,17 +36,15 @@ def picture_of(scene: Scene, points: list[tuple[float, float]]) -> dict[str, Any
     territory = scene.territory
     box = _box(points)
     poles = territory.poles
-    shown = shapely.intersects(poles.geometry, box)
-    spans = territory.spans
-    near = shapely.intersects(spans.geometry, box)
-    pole_ids = set(poles.ids[shown])
-    for row in np.flatnonzero(near):
-        pole_ids |= {spans["from_pole"][row], spans["to_pole"][row]}
-    shown |= np.isin(poles.ids.astype(str), sorted(pole_ids))
+    spans, row_of = territory.spans, poles.index()
+    near = spans.meeting(box)
+    shown = set(poles.meeting(box).tolist())
+    shown |= {row_of[spans[end][row]] for row in near for end in ("from_pole", "to_pole")}
+    pole_ids = {str(poles.ids[row]) for row in shown}
     return {
         "poles": [
             {"pole_id": str(poles.ids[row]), **_lonlat(poles.geometry[row])}
-            for row in np.flatnonzero(shown)
+            for row in sorted(shown)
         ],
         "spans": [
             {
@@ -57,7 +55,7 @@ def picture_of(scene: Scene, points: list[tuple[float, float]]) -> dict[str, Any
                 "kind": spans["kind"][row],
                 "line": _line(spans.geometry[row]),
             }
-            for row in np.flatnonzero(near)
+            for row in near.tolist()
         ],
         "surroundings": _features(territory.layer("surroundings"), box),
         "other_lines": _other_lines(territory.layer("other_lines"), box),
@@ -105,7 +103,8 @@ def _features(layer: Layer | None, box: shapely.Polygon) -> list[dict[str, Any]]
     if layer is None:
         return []
     rows = []
-    for row in np.flatnonzero(shapely.intersects(shapely.make_valid(layer.geometry), box)):
+    # what is drawn invalid is mended first: it may take in more
+    for row in np.sort(layer.tree.query(box)).tolist():
         cut = shapely.intersection(shapely.make_valid(layer.geometry[row]), box)
         cut = shapely.set_precision(cut, 1e-7)
         if not cut.is_empty:
@@ -125,7 +124,7 @@ def _other_lines(layer: Layer | None, box: shapely.Polygon) -> list[dict[str, An
     if layer is None:
         return []
     rows = []
-    for row in np.flatnonzero(shapely.intersects(layer.geometry, box)):
+    for row in layer.meeting(box).tolist():
         cut = shapely.intersection(layer.geometry[row], box)
         parts = [part for part in shapely.get_parts(cut) if part.geom_type == "LineString"]
         rows += [
@@ -151,8 +150,6 @@ def _at_poles(
     """Return what stands on the poles shown."""
     if layer is None:
         return []
-    return [
-        {column: layer[column][row] for column in columns}
-        for row in range(len(layer))
-        if layer["pole_id"][row] in pole_ids
-    ]
+    at = layer.rows_by("pole_id")
+    rows = sorted(row for pole_id in pole_ids for row in at.get(pole_id, []))
+    return [{column: layer[column][row] for column in columns} for row in rows]

@@ -5,13 +5,16 @@ from __future__ import annotations
 import datetime as dt
 import json
 import os
-from dataclasses import asdict
+from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from gridground import __version__
 from gridground.beside import induction_rows
+from gridground.cautions import caution_rows
 from gridground.checks import check_rows, checks_of
 from gridground.choice import choose_method
+from gridground.clearance import clearance_block
+from gridground.crews import crew_cautions, crew_items, held_texts, read_crews
 from gridground.document import fault_rows, lead_table, location_rows, totals_of
 from gridground.electrical.approach import approach_rows
 from gridground.electrical.induced_words import induction_open_items
@@ -32,35 +35,45 @@ from gridground.grounding.steps import TRIGGERS, steps_of
 from gridground.grounding.where import place_dual, place_single
 from gridground.jobfile import check_job
 from gridground.materials import materials_of
-from gridground.method import work_out
+from gridground.method import with_counter_example, work_out
+from gridground.outside import outside_items
 from gridground.picture import picture_of
 from gridground.record import FORMAT, Plan, canonical_bytes, is_ready, plan_hash
 from gridground.scene import Scene
 from gridground.settle import (
-    event_items,
-    limit_items,
     measured_items,
     open_items,
     short_items,
+    still_energized,
 )
 from gridground.territory.network import Network
 from gridground.territory.ways import find_zone
 from gridground.units import M_PER_FT, round_down, round_up
-from gridground.words import assumption_rows, caution_rows, circuit_rows, job_block
+from gridground.words import assumption_rows, circuit_rows, job_block
 from gridground.worker import worker_block
 from gridground.zoning import met_by, zones_of
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gridground.crews import Crew
     from gridground.job import Job
     from gridground.method import Outcome
     from gridground.record import OpenItem, RodPlace
     from gridground.territory.layers import Territory
+    from gridground.territory.ways import Zone
 
 # How far beyond the setback a rod is looked for: the longest lead worth carrying, our judgement.
 ROD_REACH_M = 30 * M_PER_FT
 
 
-def plan_job(territory: Territory, job: Job) -> Plan:
+def plan_job(
+    territory: Territory,
+    job: Job,
+    *,
+    others: Sequence[Plan] = (),
+    unread: Sequence[Problem] = (),
+) -> Plan:
     """Plan the temporary grounds of one job.
 
     Parameters
@@ -69,6 +82,11 @@ def plan_job(territory: Territory, job: Job) -> Plan:
         As `read_territory` returns.
     job : Job
         As `read_job` returns.
+    others : sequence of Plan
+        Plans of other jobs: what they share with this one is named in ``clearance.others``, and
+        is an open item where nothing keeps the two apart. They count as inputs.
+    unread : sequence of Problem
+        Plans of other jobs that could not be read: an open item each.
 
     Returns
     -------
@@ -85,7 +103,8 @@ def plan_job(territory: Territory, job: Job) -> Plan:
     if problems := check_job(job, territory):
         raise InputError(problems)
     try:
-        return _plan(territory, job)
+        crews, altered = read_crews(others, job_id=job.job_id)
+        return _plan(territory, job, Beside(tuple(crews), (*unread, *altered)))
     except (TableError, NetworkError) as error:
         code = "beyond_table" if isinstance(error, TableError) else "not_solved"
         where = (*job.circuit_ids, *job.worksite_poles)
@@ -93,7 +112,15 @@ def plan_job(territory: Territory, job: Job) -> Plan:
         raise NoPlanError([reason]) from error
 
 
-def _plan(territory: Territory, job: Job) -> Plan:
+@dataclass(frozen=True)
+class Beside:
+    """What the plans of other jobs say, and which could not be read."""
+
+    crews: tuple[Crew, ...]
+    unread: tuple[Problem, ...]
+
+
+def _plan(territory: Territory, job: Job, beside: Beside) -> Plan:
     """Plan a job that names only what is there."""
     scene = _look(territory, job)
     ground = Ground(
@@ -102,11 +129,18 @@ def _plan(territory: Territory, job: Job) -> Plan:
         between=lambda poles, spans: sources_between(scene.zone, job, poles, spans),
     )
     placements = (place_dual(scene.zone, job, ground), place_single(scene.zone, job, ground))
-    outcomes = [work_out(scene, placement) for placement in placements]
+    outcomes = [_held(scene, work_out(scene, placement)) for placement in placements]
     if all(outcome.infeasible for outcome in outcomes):
         raise NoPlanError(list(dict.fromkeys(r for o in outcomes for r in o.infeasible)))
     chosen, reason = choose_method(job, outcomes)
-    return Plan(_document(scene, outcomes, chosen, reason))
+    chosen = with_counter_example(scene, chosen)
+    return Plan(_document(scene, outcomes, (chosen, reason), beside))
+
+
+def _held(scene: Scene, outcome: Outcome) -> Outcome:
+    """Return a method, or why it cannot be carried out with the openings stated."""
+    reasons = () if outcome.infeasible else still_energized(scene, outcome.placement)
+    return replace(outcome, infeasible=tuple(reasons)) if reasons else outcome
 
 
 def _find_rod(scene: Scene, pole_id: str) -> RodPlace | Reason:
@@ -137,12 +171,9 @@ def _look(territory: Territory, job: Job) -> Scene:
     """Find the worksite, the ways out and what lies round them."""
     network = Network.build(territory)
     zone = find_zone(network, job)
-    poles = set(zone.poles)
-    edge = {pole for way in zone.ways for pole in (way.pole, way.far)} | poles
+    edge = {pole for way in zone.ways for pole in (way.pole, way.far)} | zone.poles
     for _ in range(job.limits.bracket_max_spans + 1):
-        edge |= {
-            network.other_end(span, pole) for pole in edge for span in zone.worked_spans_at(pole)
-        }
+        edge = _ring(zone, edge, job.limits.rod_setback_m)
     near = sorted(zone.pole_id(pole) for pole in edge)
     radius = radius_needed_m(
         job.limits,
@@ -152,10 +183,24 @@ def _look(territory: Territory, job: Job) -> Scene:
     return Scene(territory, job, network, zone, Neighbourhood.build(territory, job, near, radius))
 
 
+def _ring(zone: Zone, edge: set[int], free_m: float) -> set[int]:
+    """Return some poles and those one span farther out; links and short spans count as none."""
+    network = zone.network
+    kinds = network.territory.spans["kind"]
+    found, fresh = set(edge), set(edge)
+    while fresh:
+        steps = [(s, network.other_end(s, p)) for p in fresh for s in zone.worked_spans_at(p)]
+        free = {far for s, far in steps if kinds[s] == "link" or network.length_m[s] < free_m}
+        fresh = free - found
+        found |= free
+    return found | {network.other_end(s, p) for p in found for s in zone.worked_spans_at(p)}
+
+
 def _document(
-    scene: Scene, outcomes: list[Outcome], chosen: Outcome, reason: str
+    scene: Scene, outcomes: list[Outcome], choice: tuple[Outcome, str], beside: Beside
 ) -> dict[str, Any]:
     """Put the plan together."""
+    chosen, reason = choice
     job, placement = scene.job, chosen.placement
     zones, rod_zone = zones_of(scene, chosen)
     locations = location_rows(scene, chosen, zones)
@@ -167,7 +212,9 @@ def _document(
     induction = induction_rows(scene, chosen)
     faults = fault_rows(scene, chosen)
     items += [*induction_open_items(induction), *measured_items(job, placement.spots)]
-    items += [*event_items(chosen), *limit_items(chosen)]
+    items += outside_items(scene, chosen)
+    clearance = clearance_block(scene, chosen, beside.crews)
+    items += crew_items(clearance["others"], beside.unread)
     materials = materials_of(job, chosen.rows, totals)
     items += short_items(job, materials)
     document: dict[str, Any] = {
@@ -175,7 +222,10 @@ def _document(
         "job_id": job.job_id,
         "title": job.title,
         "tool_version": __version__,
-        "inputs": [dict(row) for row in (*scene.territory.inputs, job.input)],
+        "inputs": [
+            dict(row)
+            for row in (*scene.territory.inputs, job.input, *(crew.input for crew in beside.crews))
+        ],
         "job": job_block(job),
         "circuits": circuit_rows(scene.territory, job.circuit_ids),
         "open_items": [_item(item) for item in dict.fromkeys(items)],
@@ -183,6 +233,7 @@ def _document(
         "method": placement.method,
         "method_reason": reason,
         "options": [_option(scene, outcome) for outcome in outcomes],
+        "clearance": clearance,
         "directions": [asdict(d) | {"sources": list(d.sources)} for d in placement.directions],
         "locations": locations,
         "leads": lead_table(chosen),
@@ -198,10 +249,14 @@ def _document(
             zones,
             chosen.rows,
             meets=[met_by(scene, s, z) for s, z in zip(placement.spots, zones, strict=True)],
+            held=held_texts(clearance["others"]),
         ),
         "materials": materials,
         "assumptions": assumption_rows(scene, chosen, approach, induction),
-        "cautions": caution_rows(scene, chosen, rod_zone, induction, faults),
+        "cautions": [
+            *caution_rows(scene, chosen, rod_zone, induction, faults),
+            *crew_cautions(clearance["others"]),
+        ],
         "triggers": list(TRIGGERS),
         "picture": picture_of(scene, _points(locations)),
     }
@@ -237,10 +292,11 @@ def _option(scene: Scene, outcome: Outcome) -> dict[str, Any]:
 
 def _figures(outcome: Outcome) -> list[str]:
     """Say how the method's voltage stands to the limit."""
-    if outcome.worst_v is None:
+    tight = None if outcome.study is None else outcome.study.tightest
+    if tight is None:
         return []
-    worst_v, limit_v = round_up(outcome.worst_v, 0.1), round_down(outcome.limit_v, 0.1)
-    return [f"largest voltage on the worker {worst_v:g} V, limit {limit_v:g} V"]
+    volts, limit_v = round_up(tight.voltage_v, 0.1), round_down(tight.limit_v, 0.1)
+    return [f"voltage on the worker nearest its limit {volts:g} V, limit {limit_v:g} V"]
 
 
 def _points(locations: list[dict[str, Any]]) -> list[tuple[float, float]]:

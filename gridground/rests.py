@@ -10,13 +10,12 @@ import numpy as np
 from gridground.electrical.live_lines import LARGEST_REACH_M
 from gridground.record import OpenItem
 from gridground.tables import read_table
-from gridground.territory.frame import within
+from gridground.territory.network import Network
 
 if TYPE_CHECKING:
     from gridground.errors import Problem
     from gridground.grounding.where import Placement
     from gridground.scene import Scene
-    from gridground.territory.network import Network
 
 _WIRES = ("conductor", "neutral_conductor", "construction")
 TWIN_M = 0.5
@@ -24,10 +23,11 @@ TWIN_M = 0.5
 
 def data_items(scene: Scene, placement: Placement) -> list[OpenItem]:
     """Return what is doubtful about the data and the limits that a placement rests on."""
+    spans = _spans_used(scene, placement)
     return [
-        *_data(scene, placement),
+        *_data(scene, placement, spans),
         *_limits(scene),
-        *_neutrals(scene, placement),
+        *_neutrals(scene, spans),
         *_provenance(scene),
         *_twins(scene, placement),
     ]
@@ -55,12 +55,11 @@ def _limits(scene: Scene) -> list[OpenItem]:
     return items
 
 
-def _neutrals(scene: Scene, placement: Placement) -> list[OpenItem]:
+def _neutrals(scene: Scene, used: set[int]) -> list[OpenItem]:
     """Ask about neutrals that stop on the way, and about one on an ungrounded source."""
     territory, zone = scene.territory, scene.zone
-    rows = sorted(_spans_used(scene, placement))
-    overhead = [s for s in rows if territory.spans["kind"][s] == "overhead" and zone.worked[s]]
-    neutral = territory.spans["neutral_conductor"]
+    kind, neutral = territory.spans["kind"], territory.spans["neutral_conductor"]
+    overhead = [s for s in sorted(used) if kind[s] == "overhead" and zone.worked[s]]
     without = [s for s in overhead if neutral[s] is None]
     items = []
     if without and len(without) < len(overhead):
@@ -148,17 +147,24 @@ def _twins(scene: Scene, placement: Placement) -> list[OpenItem]:
 def _spans_used(scene: Scene, placement: Placement) -> set[int]:
     """Return the spans between the grounds, of the ways out and of the ways to the sources."""
     spans = set(placement.inner_spans) | {way.span for way in scene.zone.ways}
+    opened = scene.job.sources_opened or ()
+    _, part = Network.build(scene.territory, opened=opened).part_of(scene.nodes)
+    # not to know the phases of a span is not to know what lies beyond it
+    spans |= {int(s) for s in part if scene.network.phases[s] == 0}
     for origin in scene.origins:
         spans |= spans_to_source(origin.network, scene.nodes, origin.circuit_id)
     return spans
 
 
-def _data(scene: Scene, placement: Placement) -> list[OpenItem]:
+def _data(scene: Scene, placement: Placement, spans: set[int]) -> list[OpenItem]:
     """Turn findings about the data that this job rests on into open items."""
-    used = _used_ids(scene, placement)
+    used = _used_ids(scene, placement, spans)
     items = []
-    for problem in scene.territory.problems:
-        ids = sorted(set(problem.feature_ids) & used.get(problem.layer, set()))
+    named = scene.territory.once(
+        "features of problems", lambda t: [frozenset(p.feature_ids) for p in t.problems]
+    )
+    for problem, features in zip(scene.territory.problems, named, strict=True):
+        ids = sorted(features & used.get(problem.layer, set()))
         if problem.level == "open item" and (ids or not problem.feature_ids):
             items.append(_from_problem(problem, ids))
     return items
@@ -177,20 +183,20 @@ def _from_problem(problem: Problem, ids: list[str]) -> OpenItem:
     )
 
 
-def _used_ids(scene: Scene, placement: Placement) -> dict[str, set[str]]:
+def _used_ids(scene: Scene, placement: Placement, spans: set[int]) -> dict[str, set[str]]:
     """Return the ids of everything that the plan rests on, layer by layer."""
     zone, territory, network, near = scene.zone, scene.territory, scene.network, scene.neighbourhood
-    spans = _spans_used(scene, placement)
     circuits = set(scene.job.circuit_ids) | {origin.circuit_id for origin in scene.origins}
-    poles = {int(p) for s in spans for p in (network.span_from[s], network.span_to[s])}
+    rows = np.array(sorted(spans), np.intp)
+    poles = {*network.span_from[rows].tolist(), *network.span_to[rows].tolist()}
     poles |= {network.pole_row[str(s.top.pole_id)] for s in placement.spots if s.top.pole_id}
     ground = {str(s.top.pole_id) for s in placement.spots if s.top.pole_id}
     circuits |= {c for pole in ground for c in scene.live_circuits(pole)}
-    wires = {str(territory.spans[name][s]) for s in spans for name in _WIRES}
+    wires = {str(wire) for name in _WIRES for wire in set(territory.spans[name][rows].tolist())}
     reached = {source for way in zone.ways for source in way.sources}
     return {
-        "poles": {zone.pole_id(p) for p in poles},
-        "spans": {zone.span_id(s) for s in spans},
+        "poles": set(map(str, territory.poles.ids[sorted(poles)])),
+        "spans": set(map(str, territory.spans.ids[rows])),
         "circuits": circuits,
         "devices": _devices_of(scene, spans),
         "equipment": reached | _equipment_at(scene, ground),
@@ -212,20 +218,15 @@ def _lines_near(scene: Scene) -> set[str]:
     spans = {way.span for way in scene.zone.ways}
     spans |= {scene.zone.span} if scene.zone.span is not None else set()
     drawn = shapely.union_all(scene.territory.spans.geometry[sorted(spans)])
-    near = within(lines.geometry, drawn, LARGEST_REACH_M)
-    return {str(name) for name in lines.ids[near]}
+    return {str(name) for name in lines.ids[lines.near(drawn, LARGEST_REACH_M)]}
 
 
 def _devices_of(scene: Scene, spans: set[int]) -> set[str]:
     """Return the devices the job names and those on some spans."""
     found = set(scene.job.sources_opened or ())
-    table = scene.territory.layer("devices")
+    table, on_span = scene.territory.layer("devices"), scene.network.fixed.on_span
     if table is not None:
-        found |= {
-            str(name)
-            for name, span in zip(table.ids, table["span_id"], strict=True)
-            if scene.network.span_row[span] in spans
-        }
+        found |= {str(table.ids[row]) for span in spans for row in on_span.get(span, [])}
     return found
 
 
@@ -234,30 +235,33 @@ def _equipment_at(scene: Scene, pole_ids: set[str]) -> set[str]:
     table = scene.territory.layer("equipment")
     if table is None:
         return set()
-    return {
-        str(name)
-        for name, pole in zip(table.ids, table["pole_id"], strict=True)
-        if pole in pole_ids
-    }
+    at = table.rows_by("pole_id")
+    return {str(table.ids[row]) for pole in pole_ids for row in at.get(pole, [])}
 
 
 def spans_to_source(network: Network, nodes: list[int], circuit_id: str) -> set[int]:
-    """Return the span rows on the ways from a circuit's source to some nodes."""
+    """Return the span rows on the shortest ways from a circuit's source to some nodes."""
     from scipy.sparse import coo_array  # noqa: PLC0415  start-up time
     from scipy.sparse.csgraph import breadth_first_order  # noqa: PLC0415
 
-    keep = np.flatnonzero(network.closed > 0)
-    n = len(network.node_pole)
-    start, end = network.node_from[keep], network.node_to[keep]
+    # the part of the source only, its nodes numbered in their order
+    part, keep = network.part_of([network.source_node[circuit_id]])
+    n = len(part)
+    start, end = np.searchsorted(part, np.stack([network.node_from[keep], network.node_to[keep]]))
     graph = coo_array((np.ones(len(keep), np.int8), (start, end)), shape=(n, n)).tocsr()
-    source = network.source_node[circuit_id]
-    _, before = breadth_first_order(graph, source, directed=False)
-    steps: set[tuple[int, int]] = set()
-    for node in nodes:
-        here = node
-        while before[here] >= 0 and here != source:
-            steps.add((min(here, int(before[here])), max(here, int(before[here]))))
-            here = int(before[here])
-    low, high = np.minimum(start, end), np.maximum(start, end)
-    wanted = {a * n + b for a, b in steps}
-    return {int(s) for s in keep[np.isin(low * n + high, list(wanted))]}
+    source = int(np.searchsorted(part, network.source_node[circuit_id]))
+    order, before = breadth_first_order(graph, source, directed=False)
+    depth = [0] * n
+    for node in order[1:].tolist():
+        depth[node] = depth[before[node]] + 1
+    hops = np.array(depth)
+    outer, inner = np.where(hops[start] > hops[end], (start, end), (end, start))
+    on_way, used = np.isin(part, nodes).tolist(), []
+    # from the farthest inwards; of ways with as few spans all count, whatever the rows' order
+    away = np.flatnonzero(hops[start] != hops[end])
+    away = away[np.argsort(-hops[outer[away]], kind="stable")]
+    for row, far, near in zip(away, outer[away].tolist(), inner[away].tolist(), strict=True):
+        if on_way[far]:
+            on_way[near] = True
+            used.append(row)
+    return set(keep[np.array(used, np.intp)].tolist())

@@ -4,26 +4,25 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, TypedDict
+from typing import TYPE_CHECKING
 
 from gridground.electrical.event_times import event_times
-from gridground.electrical.faults import largest_of, study_poles
-from gridground.electrical.generators import generator_sources
+from gridground.electrical.faults import largest_of
+from gridground.electrical.feeds import part_of
 from gridground.electrical.origins import closed_parts, find_origins
 from gridground.electrical.rod_fault import RodFault, rod_faults
 from gridground.errors import NoPlanError, Reason
 from gridground.grounding.rows import Duty
 from gridground.grounding.sizing import neutral_carries
 from gridground.record import OpenItem
+from gridground.studies import Studies
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from gridground.electrical.event_times import EventTimes
     from gridground.electrical.exposure import Origin
     from gridground.electrical.faults import PoleStudy
-    from gridground.electrical.feeds import Extra
-    from gridground.electrical.protection import Clearing
     from gridground.grounding.neighbourhood import Neighbourhood
     from gridground.grounding.poletop import PoleTop
     from gridground.grounding.where import Spot
@@ -32,13 +31,6 @@ if TYPE_CHECKING:
     from gridground.territory.layers import Territory
     from gridground.territory.network import Network
     from gridground.territory.ways import Zone
-
-
-class _Clearing(TypedDict):
-    """What the job says about clearing: the time that counts, and where reclosing is blocked."""
-
-    clearing: Clearing
-    reclosing_blocked: Sequence[str]
 
 
 @dataclass
@@ -51,7 +43,11 @@ class Scene:
     zone: Zone
     neighbourhood: Neighbourhood
     faults: dict[tuple[str, str], FaultAt] = field(default_factory=dict)
-    studies: dict[tuple[int, str], list[PoleStudy]] = field(default_factory=dict)
+
+    @cached_property
+    def studies(self) -> Studies:
+        """The fault studies of the job, each made once."""
+        return Studies(self.territory, self.job)
 
     @cached_property
     def nodes(self) -> list[int]:
@@ -93,12 +89,6 @@ class Scene:
             )
             raise NoPlanError([reason])
         return found
-
-    @property
-    def _clearing(self) -> _Clearing:
-        """How times count in this job."""
-        blocked = self.job.reclosing_blocked or ()
-        return {"clearing": self.job.limits.clearing, "reclosing_blocked": blocked}
 
     def frequency_hz(self, circuit_id: str) -> float:
         """Return a circuit's frequency [Hz]."""
@@ -144,7 +134,7 @@ class Scene:
             reached = self._reached(origin, circuit_id, poles)
             if not reached:
                 continue
-            for study in self._studied(origin.network, circuit_id, reached):
+            for study in self.studies.of(origin.network, circuit_id, reached):
                 found = study.faults()
                 for pole in reached:
                     answers[pole].append(found[pole])
@@ -154,39 +144,6 @@ class Scene:
                 remedy = "Correct the states of devices, or the circuit's source pole."
                 raise NoPlanError([Reason("no_fault_current", (circuit_id, pole), what, remedy)])
             self.faults[pole, circuit_id] = largest_of(found_there, self.frequency_hz(circuit_id))
-
-    def _studied(self, network: Network, circuit_id: str, poles: Sequence[str]) -> list[PoleStudy]:
-        """Return the fault studies of a circuit at some poles, each made once.
-
-        The first without generators; where some are not isolated a second with all of them.
-        """
-        key = (id(network), circuit_id)
-        made = self.studies.get(key)
-        known = [] if made is None else [*made[0].column]
-        if made is None or not set(poles) <= set(known):
-            made = [
-                study_poles(
-                    self.territory,
-                    network,
-                    circuit_id=circuit_id,
-                    pole_ids=[*dict.fromkeys([*known, *poles])],
-                    **self._clearing,
-                    extra=extra,
-                )
-                for extra in self._with_generators(network)
-            ]
-            self.studies[key] = made
-        return [study.only(poles) for study in made]
-
-    def _with_generators(self, network: Network) -> list[list[Extra]]:
-        """Return the sources to be added to a network: none, and all generators not isolated.
-
-        Both count: with a generator the current is larger, without it the relay may take longer.
-        """
-        generators = generator_sources(
-            self.territory, network, isolated=self.job.isolated_equipment
-        )
-        return [[], generators] if generators else [[]]
 
     def _reached(self, origin: Origin, circuit_id: str, poles: list[str]) -> list[str]:
         """Return the poles at which an origin's source feeds the circuit's conductors."""
@@ -209,19 +166,22 @@ class Scene:
         return [
             item
             for circuit_id, origin, reached in self._reached_by(spots)
-            for study in self._studied(origin.network, circuit_id, reached)
+            for study in self.studies.of(origin.network, circuit_id, reached)
             for item in study.open_items()
         ]
 
     def reclosing_items(self, spots: Sequence[Spot]) -> list[OpenItem]:
         """Ask about devices in the way that a job which names blocked ones leaves out."""
-        if self.job.reclosing_blocked is None:
-            return []
-        names = {
+        return self.not_stated(
             name
             for circuit_id, origin, reached in self._reached_by(spots)
-            for name in self._studied(origin.network, circuit_id, reached)[0].reclosing_silent()
-        }
+            for name in self.studies.of(origin.network, circuit_id, reached)[0].reclosing_silent()
+        )
+
+    def not_stated(self, names: Iterable[str]) -> list[OpenItem]:
+        """Ask about devices whose reclosing is not stated, where the job names blocked ones."""
+        if self.job.reclosing_blocked is None:
+            return []
         return [
             OpenItem(
                 "reclosing_not_stated",
@@ -233,7 +193,7 @@ class Scene:
                 f"name {name} in reclosing_blocked once it is blocked and tagged, or state "
                 "reclose_shots of its protection (0: none)",
             )
-            for name in sorted(names)
+            for name in sorted(set(names))
         ]
 
     def fault_notes(self, spots: Sequence[Spot]) -> list[Note]:
@@ -241,7 +201,7 @@ class Scene:
         found = [
             note
             for circuit_id, origin, reached in self._reached_by(spots)
-            for note in self._studied(origin.network, circuit_id, reached)[0].notes()
+            for note in self.studies.of(origin.network, circuit_id, reached)[0].notes()
         ]
         return list(dict.fromkeys(found))
 
@@ -281,10 +241,11 @@ class Scene:
         answers: dict[str, RodFault] = {}
         for origin in self.origins:
             reached = self._reached(origin, circuit_id, list(electrode_ohm))
+            part = part_of(origin.network, circuit_id, reached)
             try:
                 found = rod_faults(
-                    self.territory,
-                    origin.network,
+                    part.territory,
+                    part.network,
                     circuit_id=circuit_id,
                     electrode_ohm={pole: electrode_ohm[pole] for pole in reached},
                 )
@@ -318,21 +279,58 @@ class Scene:
         """
         if origin.kind in {"equipment", "line falls on"}:
             return None
-        if origin.kind == "other circuit falls on" and origin.pole_id is not None:
-            at = [self._studied(self.network, origin.circuit_id, [origin.pole_id])[0]]
+        if origin.kind == "other circuit falls on":
+            at = [study for study in self.contact_studies(origin)[:1] if study.known]
         else:
             at = [
-                self._studied(one.network, circuit_id, reached)[0]
+                self.studies.of(one.network, circuit_id, reached)[0]
                 for circuit_id, one, reached in self._reached_by(spots)
                 if one is origin
             ]
             # An open device at the pole itself: its far side belongs to the next pole's node.
             at = at or [
-                self._studied(origin.network, circuit_id, reached)[0]
+                self.studies.of(origin.network, circuit_id, reached)[0]
                 for circuit_id in self.job.circuit_ids
                 if (reached := self._reached(origin, circuit_id, self._near(circuit_id)))
             ]
         return event_times([study.study for study in at]) if at else None
+
+    def switched_out(self, circuit_id: str, pole_ids: Sequence[str]) -> bool:
+        """Say whether no source reaches a circuit at some poles, as devices are recorded."""
+        spans = self.territory.spans["circuit_id"]
+        rows = [self.network.pole_row[pole] for pole in pole_ids]
+        nodes = [
+            self.network.node_at(s, row)
+            for row in rows
+            for s in self.network.spans_at(row)
+            if spans[s] == circuit_id
+        ]
+        label = closed_parts(self.network)
+        fed = {int(label[node]) for node in self.network.source_node.values()}
+        return not any(int(label[node]) in fed for node in nodes)
+
+    def contact_studies(self, origin: Origin) -> list[PoleStudy]:
+        """Return the studies of another circuit at its own pole nearest to where it touches."""
+        injection = origin.injection
+        if injection is None or injection.via is None:
+            return []
+        pole_id = self.zone.pole_id(int(self.network.node_pole[injection.via]))
+        try:
+            return self.studies.of(self.network, origin.circuit_id, [pole_id])
+        except NoPlanError:
+            return []
+
+    def contact_s(self, origin: Origin) -> float | None:
+        """Return the longest time of another circuit's faults where it touches; None: unknown [s].
+
+        Without a stated figure, or without a source that reaches the place as things stand.
+        """
+        try:
+            found = [f for s in self.contact_studies(origin) for f in s.faults().values()]
+        except NoPlanError:
+            return None
+        times_s = [max(fault.longest_s, fault.clearing_s) for fault in found]
+        return max(times_s, default=None)
 
     def live_circuits(self, pole_id: str) -> list[str]:
         """Return the circuits on a pole that are not worked on and can fall on the worked one."""
@@ -343,7 +341,7 @@ class Scene:
     def live_fault(self, pole_id: str, circuit_id: str) -> FaultAt | None:
         """Return the faults a live circuit feeds at a pole; None where they are not known."""
         try:
-            studies = self._studied(self.network, circuit_id, [pole_id])
+            studies = self.studies.of(self.network, circuit_id, [pole_id])
             found = [study.faults()[pole_id] for study in studies]
         except NoPlanError:
             return None

@@ -1,19 +1,16 @@
-"""What the plan says of itself: the job as asked, the circuits, assumptions and cautions."""
+"""What the plan says of itself: the job as asked, the circuits and assumptions."""
 
 from __future__ import annotations
 
 import math
 from typing import TYPE_CHECKING, Any
 
-from gridground.electrical.induced_words import induction_assumptions, induction_cautions
-from gridground.electrical.standing import standing_limit_v
-from gridground.electrical.tolerable import STRICTEST, limit_table
+from gridground.electrical.induced_words import induction_assumptions
 from gridground.grounding.rows import BODY_SEPARATION_M
-from gridground.grounding.steps import CAUTIONS
-from gridground.units import feet_text, round_down, round_up
+from gridground.units import feet_text
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
     from gridground.job import Job
     from gridground.method import Outcome
@@ -21,7 +18,6 @@ if TYPE_CHECKING:
     from gridground.territory.layers import Territory
 
 MOST_NAMED = 8
-FEW_NAMED = 4
 
 
 def job_block(job: Job) -> dict[str, Any]:
@@ -94,7 +90,7 @@ def assumption_rows(
         _row(f"{key}: {value}, not stated in the job", source)
         for key, (value, source) in sorted(job.assumed.items())
     ]
-    rows += [*_circuit_assumptions(scene), *_standing()]
+    rows += [*_circuit_assumptions(scene), *_standing(), *_absent(scene)]
     if not all(row["altitude_stated"] for row in approach):
         text = "Altitude up to 900 m: no pole near states one."
         rows.append(_row(text, "29 CFR 1910.269 Table R-5"))
@@ -117,15 +113,36 @@ def assumption_rows(
     return rows
 
 
+def _absent(scene: Scene) -> list[dict[str, str]]:
+    """Say what was taken as not there because the territory has no such layer."""
+    what = {
+        "devices": "no switch, cutout, fuse or recloser on the line",
+        "equipment": "no transformer, generator, capacitor, service or riser on the line",
+        "other_lines": "no line of others crosses or runs beside the line",
+    }
+    return [
+        _row(
+            f"The territory has no layer {name}: taken as {told}. Look at the line on site.",
+            "not stated in the data",
+        )
+        for name, told in what.items()
+        if scene.territory.layer(name) is None
+    ]
+
+
 def _unsolved(outcome: Outcome) -> list[dict[str, str]]:
     """Name what could energize the line and is no event, because its figures are not stated."""
     names: dict[str, list[str]] = {}
-    for one in outcome.unsolved:
+    for one in outcome.let_in.unsolved:
         names.setdefault(one.kind, []).append(one.name)
     return [
         _row(
-            f"Not among the events solved ({kind}): {_some(ids)}. A figure of each is not stated; "
-            + ("isolation keeps it away." if kind == "equipment" else "an open item asks for it."),
+            f"Not among the events solved ({kind}): {_some(ids)}. A figure of each is not stated. "
+            + (
+                "Its isolation, checked at the pole, keeps it away."
+                if kind == "equipment"
+                else "An open item asks for it."
+            ),
             "not stated in the data",
         )
         for kind, ids in sorted(names.items())
@@ -189,190 +206,6 @@ def _standing() -> list[dict[str, str]]:
             "our judgement",
         ),
     ]
-
-
-def caution_rows(
-    scene: Scene,
-    outcome: Outcome,
-    rod_zone: Sequence[dict[str, Any]],
-    induction: Sequence[dict[str, Any]],
-    faults: Mapping[str, dict[str, Any]],
-) -> list[dict[str, str]]:
-    """Return the cautions: the usual ones, and those of this job."""
-    job, placement = scene.job, outcome.placement
-    rows = [_row(text, source) for text, source in CAUTIONS]
-    rows += [
-        _row(f"A source can get in between the brackets: {remark.rpartition(': ')[2]}.", "the data")
-        for remark in placement.remarks
-    ]
-    rows += [_row(f"At {r['pole_id']} {r['message']}.", r["limit_source"]) for r in rod_zone]
-    rows += [*_without_bond(outcome), *_uncleared(outcome, rod_zone), *_doubtful(outcome, faults)]
-    kinds = _kinds_at_zone(scene)
-    if "transformer" in kinds:
-        rows.append(
-            _row(
-                "Transformers at the worksite: cutouts open or the secondary isolated, on every "
-                "phase of the bank.",
-                "common practice, no source",
-            )
-        )
-    capacitors = sorted({s for way in scene.zone.ways for s in way.sources} & _capacitors(scene))
-    if "capacitor" in kinds or capacitors:
-        named = f" ({', '.join(capacitors)})" if capacitors else ""
-        text = f"Capacitors{named}: open, wait five minutes, short and ground."
-        rows.append(_row(text, "common practice, no source"))
-    if any(way.towards == "cable" for way in scene.zone.ways):
-        rows.append(
-            _row(
-                "A cable leaves the worksite: its far end is opened, tested and grounded; voltage "
-                "can be transferred along it.",
-                "29 CFR 1910.269(n)(7)",
-            )
-        )
-    if all(spot.top.neutral is None for spot in placement.spots):
-        rows.append(
-            _row(
-                "No neutral: one energized phase returns only through rods and may never be "
-                "cleared; the zone at the worksite is what counts.",
-                "common practice, no source",
-            )
-        )
-        rows += [
-            _row(fault["rod_fault_text"], "computed: the neutral left out, earth as the way back")
-            for fault in faults.values()
-            if "rod_fault_text" in fault
-        ]
-    live = sorted(
-        {c for s in placement.spots if s.top.pole_id for c in scene.live_circuits(s.top.pole_id)}
-    )
-    if live:
-        rows.append(
-            _row(
-                f"{', '.join(live)} stays energized on the same poles: keep the approach distance; "
-                "a shared neutral carries its load.",
-                "common practice, no source",
-            )
-        )
-    rows += [_row(text, source) for text, source in induction_cautions(induction)]
-    if job.work_position == "aerial lift":
-        rows.append(
-            _row(
-                "The lift has its own rod, at least 10 ft from the line's rods.",
-                "MIL-HDBK-1025/10 table 27",
-            )
-        )
-    return rows
-
-
-def _without_bond(outcome: Outcome) -> list[dict[str, str]]:
-    """Say what the worksite's own leads are for: the voltage without them."""
-    volts = outcome.without_personal_v
-    if volts is None or outcome.worst_v is None or volts <= outcome.limit_v:
-        return []
-    if outcome.placement.method == "single-point":
-        text = f"Without the set at the worksite nothing is grounded: up to {volts:,.0f} V."
-    else:
-        text = (
-            f"Brackets alone do not do: without the personal ground the worker would see up to "
-            f"{round_up(volts, 1):,.0f} V, with it up to {round_up(outcome.worst_v, 0.1):g} V."
-        )
-    return [_row(text, "the solution of the phasor network, the circuit's own source")]
-
-
-def _uncleared(outcome: Outcome, rod_zone: Sequence[dict[str, Any]]) -> list[dict[str, str]]:
-    """Say which events nothing stated opens, what the worker would see, and how far to keep off."""
-    if outcome.study is None:
-        return []
-    stays = [case for case in outcome.study.worker_cases if case.stays_on]
-    if not stays:
-        return []
-    worst = max(stays, key=lambda case: case.voltage_v)
-    standing = standing_limit_v(STRICTEST, body_ohm=outcome.body_ohm)
-    volts = round_up(worst.voltage_v, 0.1)
-    against = "above" if worst.voltage_v > standing.volts else "within"
-    broken = all(case.neutral == "broken" for case in stays)
-    names = sorted({case.origin for case in stays})
-    text = (
-        f"Energized from {_listed(names)}"
-        + (" with the neutral broken" if broken else "")
-        + ", the line may stay on: nothing stated opens what then flows. The worker would see up "
-        f"to {volts:g} V for as long as it lasts, {against} what may stand for long "
-        f"({standing.volts:g} V)."
-    )
-    text += _standing_reach(rod_zone)
-    if broken:
-        text += " Look at the neutral before the first clamp."
-    return [_row(text, f"the solution of the phasor network; {standing.rule}")]
-
-
-def _standing_reach(rod_zone: Sequence[dict[str, Any]]) -> str:
-    """Say how far from a rod a step passes what may stand for long, where that is beyond cones."""
-    stays = [row for row in rod_zone if row["standing_rise_v"] > 0]
-    far_m = [row["standing_radius_m"] for row in stays]
-    if not stays or all(
-        m is not None and m <= r["radius_m"] for m, r in zip(far_m, stays, strict=True)
-    ):
-        return ""
-    known = [m for m in far_m if m is not None]
-    where = f"Within {feet_text(max(known))} of a rod" if len(known) == len(far_m) else "Round rods"
-    return (
-        f" {where} a step then sees more than may stand for long, farther out than the cones: keep "
-        "everybody away until it is off."
-    )
-
-
-def _listed(names: Sequence[str]) -> str:
-    """Return some names in a row, the first few of many."""
-    shown = ", ".join(names[:FEW_NAMED])
-    return shown + (f" and {len(names) - FEW_NAMED} more" if len(names) > FEW_NAMED else "")
-
-
-def _doubtful(outcome: Outcome, faults: Mapping[str, dict[str, Any]]) -> list[dict[str, str]]:
-    """Say where a stated time or limit is easier than what stands beside it."""
-    rows = [
-        _row(
-            f"At {pole_id} the first device, {fault['primary']}, takes {fault['primary_s']:.3g} s, "
-            f"longer than the backup time stated, {fault['backup_s']:.3g} s: the longer counts; "
-            "ask the protection engineer.",
-            "the data",
-        )
-        for pole_id, fault in faults.items()
-        if fault["backup"] is None
-        and fault["backup_s"] is not None
-        and fault["primary_s"] is not None
-        and fault["primary_s"] > fault["backup_s"]
-    ]
-    table = limit_table(duration_s=outcome.duration_s, body_ohm=outcome.body_ohm)
-    least = min((r["limit_v"] for r in table if r["limit_v"] is not None), default=None)
-    if least is not None and outcome.limit_v > least * (1 + 1e-9):
-        rows.append(
-            _row(
-                f"The limit asked for, {round_down(outcome.limit_v, 0.1):g} V, is above the "
-                f"strictest of the rules by name, {round_down(least, 0.1):g} V for "
-                f"{outcome.duration_s:.3g} s.",
-                outcome.limit_rule,
-            )
-        )
-    return rows
-
-
-def _capacitors(scene: Scene) -> set[str]:
-    """Return the ids of the territory's capacitors."""
-    equipment = scene.territory.layer("equipment")
-    return set() if equipment is None else set(equipment.ids[equipment["kind"] == "capacitor"])
-
-
-def _kinds_at_zone(scene: Scene) -> set[str]:
-    """Return the kinds of equipment on the zone's poles and its next poles."""
-    equipment = scene.territory.layer("equipment")
-    if equipment is None:
-        return set()
-    near = scene.zone.poles | {way.far for way in scene.zone.ways}
-    return {
-        str(kind)
-        for kind, pole in zip(equipment["kind"], equipment["pole_id"], strict=True)
-        if scene.network.pole_row[pole] in near
-    }
 
 
 def _row(text: str, source: str) -> dict[str, str]:

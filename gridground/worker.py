@@ -28,7 +28,7 @@ def worker_block(job: Job, outcome: Outcome) -> dict[str, Any]:
     answer = outcome.study
     if answer is None:
         return {}
-    worst = answer.worst
+    worst, tight = answer.worst, answer.tightest
     return {
         "body_ohm": job.limits.body_ohm,
         "duration_s": significant(outcome.duration_s),
@@ -36,6 +36,9 @@ def worker_block(job: Job, outcome: Outcome) -> dict[str, Any]:
         "limit_rule": outcome.limit_rule,
         "worst_v": None if worst is None else significant(worst.voltage_v),
         "worst_case": _case_text(worst),
+        "tightest_v": _volts(tight),
+        "tightest_limit_v": None if tight is None else significant(tight.limit_v),
+        "tightest_case": _case_text(tight),
         "worst_ground_v": _volts(answer.worst_ground),
         "worst_ground_case": _case_text(answer.worst_ground),
         "without_personal_v": _significant(outcome.without_personal_v),

@@ -29,6 +29,7 @@ class Ask:
     resistivity: str = ""
     missing: tuple[str, ...] = ()
     changed: tuple[tuple[str, str], ...] = ()
+    clearance: tuple[tuple[str, str], ...] = ()
 
 
 ASKS = (
@@ -38,6 +39,13 @@ ASKS = (
         "A plain three-phase pole with one span on each side, nothing on it and nothing near it. "
         "Everything a planner has to state is stated, so that nothing should remain open.",
         "WB2", ("Q213",), opened=WB2_OPEN,
+        clearance=(
+            ("holder", '"foreman of line crew 3"'),
+            ("authority", '"Willowbeck dispatch"'),
+            ("number", '"C-26-0401"'),
+            ("work_start", '"2026-04-14T07:30:00-06:00"'),
+            ("work_end", '"2026-04-14T15:00:00-06:00"'),
+        ),
     ),
     Ask(
         "one-phase-02",
@@ -85,6 +93,7 @@ ASKS = (
         "A gang-operated switch on the pole at which people work splits it into two sides, open or "
         "closed; phase B is cut here. The 115 kV line runs beside it.",
         "WB1", ("P150",), opened=(*WB1_OPEN, "GS1"), isolated=DAIRY, cut=("B",),
+        clearance=(("holder", '"foreman of line crew 3"'), ("authority", '"Willowbeck dispatch"')),
     ),
     Ask(
         "double-circuit-09",
@@ -265,6 +274,9 @@ def _toml(ask: Ask) -> str:
         lines.append(
             f"reclosing_blocked = {_list(BLOCKED)}  # no automatic reclosing during the job"
         )
+    if ask.clearance:
+        lines += ["", "[clearance]  # who holds it, who grants it, from when to when"]
+        lines += [f"{key} = {value}" for key, value in ask.clearance]
     lines += ["", "[limits]  # the employer's rules"]
     changed = dict(ask.changed)
     for key, value, note in LIMITS:

@@ -127,7 +127,9 @@ def test_a_line_over_the_brackets_only_falls_there():
 
 
 def neighbour(at_pole="P3", **given):
-    """Return a circuit whose one span ends at a pole of the feeder."""
+    """Return a circuit whose one span ends at a pole of the feeder, coming from the east."""
+    at = 40.0 + 50.0 * int(at_pole[1:]) / 111_035.0
+    given = {"at": shapely.LineString([(0.01, at), (0.0, at)])} | given
     return {
         "poles": [pole("Q0", at_m=400.0)],
         "spans": [span("T1", "Q0", at_pole, circuit_id="F2", neutral_conductor=None, **given)],
@@ -179,7 +181,21 @@ def test_other_circuit_that_crosses_between_the_grounds():
     data = feeder(**extra)
     found = find(data, between=Between(frozenset({2}), frozenset()))
     assert [(o.name, o.pole_id) for o in found.origins] == [("F2", "P3")]
-    assert find(data).origins == ()
+    # over a span next to the ground it comes down on it too; farther off it does not
+    assert [o.name for o in find(data).origins] == ["F2"]
+    at -= 50 / 111_035.0
+    extra["spans"][0]["at"] = shapely.LineString([(-1e-4, at), (1e-4, at)])
+    assert find(feeder(**extra)).origins == ()
+
+
+@pytest.mark.parametrize(("metres", "names"), [(14.0, ["F2"]), (16.0, [])])
+def test_other_circuit_beside_the_line(metres, names):
+    extra = neighbour()
+    extra["poles"] = [pole("Q0"), pole("Q1")]
+    east = metres / (111_320.0 * math.cos(math.radians(40.0)))
+    line = shapely.LineString([(east, 40.0), (east, 40.004)])
+    extra["spans"][0] |= {"to_pole": "Q1", "at": line}
+    assert [o.name for o in find(feeder(**extra)).origins] == names
 
 
 def test_other_circuit_of_unknown_current_is_not_solved():

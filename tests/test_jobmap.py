@@ -414,7 +414,7 @@ def test_bonding_of_a_small_neutral_goes_round_it():
     leads = [lead for lead in document["leads"] if lead["pole_id"] == "P19"]
     leads[2]["from"] = "bar"
     svg = str(bonding_svg(leads, "P19"))
-    assert svg.count('class="bd-lead" d="M126') == 1
+    assert svg.count('class="bd-lead" d="M166') == 1
     assert bonding_svg([], "nothing") == ""
 
 

@@ -11,7 +11,7 @@ import shapely
 from rod_sites import CLEARANCE_M, GEOD, job, lonlat, neighbourhood, square, territory
 
 from gridground.errors import NetworkError
-from gridground.grounding.neighbourhood import Boxes, Neighbourhood
+from gridground.grounding.neighbourhood import Neighbourhood
 from gridground.territory.layers import Layer, Territory
 
 
@@ -190,10 +190,10 @@ def test_refuses_poles_that_are_not_there():
         Neighbourhood.build(land, job(), ["P0"], 40.0)
 
 
-def test_boxes_at_hand_change_nothing():
+def test_an_index_at_hand_changes_nothing():
     land = territory([("T", "tree", shapely.Point(5, 5))])
     built = Neighbourhood.build(land, job(), ["P0"], 40.0)
-    again = Neighbourhood.build(land, job(), ["P0"], 40.0, boxes=Boxes.of(land))
+    again = Neighbourhood.build(land, job(), ["P0"], 40.0)
     assert again.obstacles.ids.tolist() == built.obstacles.ids.tolist()
     assert again.frame == built.frame
 

@@ -118,7 +118,7 @@ def test_open_items_name_what_is_missing(territory):
     [
         ({"locate_ticket": None}, "no_locate_ticket"),
         ({"sources_opened": None}, "sources_not_stated"),
-        ({"sources_opened": ("TIE1",)}, "still_connected"),
+        ({"sources_opened": ()}, "still_connected"),
         ({"sources_opened": ("BK-WB2",)}, "tie_not_tagged"),
     ],
 )
@@ -126,6 +126,14 @@ def test_taking_a_safety_input_away_opens_an_item(territory, change, code):
     made = gg.plan_job(territory, replace(read("01-straight"), **change))
     assert code in {item["code"] for item in made["open_items"]}
     assert not made.ready
+
+
+def test_an_opening_forgotten_is_refused(territory):
+    with pytest.raises(NoPlanError) as caught:
+        gg.plan_job(territory, replace(read("01-straight"), sources_opened=("TIE1",)))
+    (reason,) = caught.value.reasons
+    assert reason.code == "still_energized"
+    assert "BK-WB2" in reason.remedy
 
 
 def test_a_live_circuit_left_connected_is_refused(territory):

@@ -61,11 +61,25 @@ def codes(plan):
 
 
 def test_an_opening_inside_the_brackets_leaves_a_bracket_live(territory):
+    area = switch(territory, "SW", "Q213", "WB2-Q213")
+    with pytest.raises(NoPlanError, match="still connected to a circuit's source: WB2 at"):
+        gg.plan_job(area, read(sources_opened=("SW", "TIE1"), method="dual-point"))
+
+
+def test_without_any_opening_the_own_source_is_an_open_item(territory):
+    plan = gg.plan_job(territory, read(sources_opened=()))
+    item = next(i for i in plan["open_items"] if i["code"] == "still_connected")
+    assert "BK-WB2" in item["settles"]
+
+
+def test_an_opening_at_the_bracket_pole_leaves_the_rest_of_that_pole_live(territory):
     area = switch(territory, "SW", "Q212", "WB2-Q213")
     plan = gg.plan_job(area, read(sources_opened=("SW", "TIE1")))
-    assert "still_connected" in codes(plan)
-    area = switch(territory, "SW", "Q213", "WB2-Q213")
-    assert "still_connected" in codes(gg.plan_job(area, read(sources_opened=("SW", "TIE1"))))
+    ends = {end for lead in plan["leads"] for end in (lead["from"], lead["to"])}
+    assert "A@WB2-Q213" in ends
+    assert "still_connected" not in codes(plan)
+    told = [c["text"] for c in plan["cautions"] if "stays live at Q212" in c["text"]]
+    assert len(told) == 1
 
 
 def test_two_open_devices_in_a_row_still_give_the_own_source(territory):

@@ -10,7 +10,6 @@ import numpy as np
 from gridground.electrical.approach_own import check_own, own_source
 from gridground.errors import InputError, TableError
 from gridground.tables import read_table
-from gridground.territory.frame import within
 from gridground.units import round_up
 
 if TYPE_CHECKING:
@@ -174,13 +173,13 @@ def approach_rows(
         span_rows.add(zone.span)
     drawn = shapely.union_all([territory.spans.geometry[s] for s in sorted(span_rows)])
     altitude = _altitude_m(territory, zone, drawn)
-    near = within(territory.spans.geometry, drawn, REACH_M)
+    near = territory.spans.near(drawn, REACH_M)
     circuits = sorted({*zone.circuit_ids, *map(str, territory.spans["circuit_id"][near])})
     row = territory.circuits.index()
     rows = [_circuit_row(territory, name, row[name], altitude) for name in circuits]
     lines = territory.layer("other_lines")
     if lines is not None:
-        found = np.flatnonzero(within(lines.geometry, drawn, REACH_M))
+        found = lines.near(drawn, REACH_M)
         rows += [
             _row("line_id", str(lines.ids[k]), float(lines["nominal_kv"][k]), altitude)
             for k in found
@@ -210,7 +209,7 @@ def _with_own(row: dict[str, Any], own_m: Mapping[str, float]) -> dict[str, Any]
 def _altitude_m(territory: Territory, zone: Zone, drawn: Any) -> float | None:  # noqa: ANN401  a geometry
     """Return the largest altitude stated at the zone's poles and within reach; None for none."""
     poles = sorted(zone.poles | {way.far for way in zone.ways})
-    near = np.flatnonzero(within(territory.poles.geometry, drawn, REACH_M))
+    near = territory.poles.near(drawn, REACH_M)
     stated = territory.poles["altitude_m"][[*poles, *near]].astype(float)
     return float(np.nanmax(stated)) if np.isfinite(stated).any() else None
 

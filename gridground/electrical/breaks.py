@@ -65,10 +65,10 @@ def neutral_breaks(
     if start is not None:
         way = way_from(network, start)
         for nodes in (grounds, worksites):
-            found = entering_spans(network, way, nodes)
-            entering = entering or frozenset(found)
-            states.append(frozenset(found))
-            ends |= {row: end for row, end in found.items() if row not in ends}
+            entries = [entering_spans(network, way, first) for first in first_met(way, nodes)]
+            entering = entering or frozenset(row for found in entries for row in found)
+            states += [frozenset(found) for found in entries]
+            ends |= {row: end for found in entries for row, end in found.items() if row not in ends}
     leaving = _leaving(network, grounds, has)
     ends |= {row: end for row, end in leaving.items() if row not in ends}
     around = frozenset(leaving)
@@ -91,8 +91,22 @@ def way_from(network: Network, start: int) -> Way:
     return Way(start, *_ways_from(network, start, np.flatnonzero(network.closed > 0)))
 
 
-def entering_spans(network: Network, way: Way, nodes: list[int]) -> dict[int, int]:
-    """Return the spans by which the shortest way from a source enters the first of some nodes.
+def first_met(way: Way, nodes: list[int]) -> list[int]:
+    """Return those of some nodes that the way from a source meets before any other of them."""
+    among, found = set(nodes), []
+    for node in sorted(among):
+        here = node
+        while here != way.start and np.isfinite(way.hops[here]):
+            here = int(way.before[here])
+            if here in among:
+                break
+        if here == way.start and (node == way.start or here not in among):
+            found.append(node)
+    return found
+
+
+def entering_spans(network: Network, way: Way, first: int) -> dict[int, int]:
+    """Return the spans by which the shortest way from a source enters a node.
 
     Parameters
     ----------
@@ -100,18 +114,16 @@ def entering_spans(network: Network, way: Way, nodes: list[int]) -> dict[int, in
         With the states of devices.
     way : Way
         From the source, as `way_from` returns.
-    nodes : list of int
-        Nodes it is led to.
+    first : int
+        Node it is led to.
 
     Returns
     -------
     dict
-        Span row -> its end away from the nodes; only spans with a neutral.
+        Span row -> its end away from the node; only spans with a neutral.
     """
     shut = np.flatnonzero(network.closed > 0)
-    hops = way.hops
-    first = min(nodes, key=lambda node: (hops[node], node), default=way.start)
-    if not np.isfinite(hops[first]) or first == way.start:
+    if not np.isfinite(way.hops[first]) or first == way.start:
         return {}
     has = has_neutral(network.territory)
     found = _between(network, shut[has[shut]], first, int(way.before[first]))

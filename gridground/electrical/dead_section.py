@@ -126,8 +126,9 @@ def dead_section(zone: Zone, case: InductionCase) -> DeadSection:
     if case.opened:
         network = Network.build(network.territory, opened=case.opened)
     dead = dead_spans(zone, network)
-    kind = network.territory.spans["kind"]
-    rows = np.flatnonzero(dead & (kind != "cable") & (kind != "link"))
+    rows = np.flatnonzero(dead)
+    kind = network.territory.spans["kind"][rows]
+    rows = rows[(kind != "cable") & (kind != "link")]
     frame = job_frame(zone)
     grounds = {network.pole_row[p]: ohm for p, ohm in case.grounds.items()}
     stretches = find_stretches(network, dead, grounds, resistivity_ohm_m=case.resistivity_ohm_m)
@@ -160,10 +161,12 @@ def _open_emf(section: DeadSection, c: Coupling, kind: str) -> float:
     volts = np.abs(c.steady[:, :3] if kind == "steady" else c.fault[:, :3])
     volts = volts.reshape(len(c.span), -1)
     sums = [volts[np.isin(c.span, s.spans)].sum(axis=0).max() for s in section.stretches]
-    largest = volts.max(axis=1)
-    weights = np.bincount(c.span, weights=largest, minlength=len(section.dead)).astype(float)
     looped = {pole for s in section.stretches for pole in (s.start, s.end)}
-    for ground in section.grounds.keys() - looped:
+    loose = section.grounds.keys() - looped
+    if loose:
+        largest = volts.max(axis=1)
+        weights = np.bincount(c.span, weights=largest, minlength=len(section.dead)).astype(float)
+    for ground in loose:
         reached, _ = paths_m(section.network, section.dead, ground, weights)
         sums.append(reached[np.isfinite(reached)].max())
     return float(max(sums, default=0.0))

@@ -12,11 +12,13 @@ from gridground.electrical.places import STATES
 from gridground.electrical.ports import join_ports, see_from
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from typing import Any
 
     from numpy.typing import NDArray
 
-    from gridground.electrical.energizing import Drive, Model, Setting
+    from gridground.electrical.drives import Drive
+    from gridground.electrical.energizing import Model, Setting
     from gridground.electrical.ports import JoinedPorts, Seen
 
 # Conductors that touch are joined by 10 microohm, a hundredth of the shortest lead.
@@ -99,16 +101,19 @@ def lead_states(model: Model) -> tuple[str, ...]:
 
 
 def answers(
-    model: Model, opened: frozenset[int], asked: Asked, setting: Setting
+    model: Model,
+    state: tuple[frozenset[int], Sequence[tuple[int, int]]],
+    asked: Asked,
+    setting: Setting,
 ) -> tuple[list[Answer], float]:
-    """Solve every event of a model in one state of the neutral.
+    """Solve every event of a model in one state of the neutral and of closed devices.
 
     Parameters
     ----------
     model : Model
         The network, reduced.
-    opened : frozenset of int
-        Span rows whose neutral is broken.
+    state : (frozenset of int, sequence of (int, int))
+        Span rows whose neutral is broken; pairs of nodes that closed devices join.
     asked : Asked
         What is wanted.
     setting : Setting
@@ -126,7 +131,8 @@ def answers(
     The body is in the circuit: V = V_oc R_b / (R_b + Z_th), exactly for a linear network. Z_th is
     seen between the two nodes with the source connected.
     """
-    whole = [pair for row, pair in model.gaps.items() if row not in opened]
+    opened, joins = state
+    whole = [*(pair for row, pair in model.gaps.items() if row not in opened), *joins]
     ports = join_ports(model.reduction, whole)
     rows = ports.row_of()
     q = len(ports.component) - 1

@@ -43,6 +43,8 @@ class Ends:
         resistance to earth.
     split : dict
         ``(network node, label) -> [(span ids of the side, node)]``.
+    hanging : ndarray of uint8, shape (n_spans, 2)
+        Phases that an open device cuts off at each end of each span.
     """
 
     network: Network
@@ -50,6 +52,7 @@ class Ends:
     n_nodes: int
     alias: NDArray[np.intp]
     split: dict[tuple[int, int], list[tuple[tuple[str, ...], int]]]
+    hanging: NDArray[np.uint8]
 
     def at(self, network_node: int, label: int) -> int:
         """Return the node of an unsplit conductor at a network node."""
@@ -65,6 +68,38 @@ class Ends:
         row = self.network.span_row[span_id]
         end = 0 if self.network.node_from[row] == network_node else 1
         return int(self.node[row, end, label])
+
+
+def shut_pairs(ends: Ends) -> list[tuple[int, int]]:
+    """Return the pairs of sides that closed devices join.
+
+    Continuity through a device is never counted on as a bond, but energy comes through one that is
+    closed: both are states of the network.
+    """
+    network, found = ends.network, []
+    devices = network.territory.layer("devices")
+    for (here, label), numbered in ends.split.items():
+        if label == NEUTRAL or devices is None:
+            continue
+        pole = int(network.node_pole[here])
+        rest, shut = [], []
+        for side, number in numbered:
+            rows = [network.span_row[span_id] for span_id in side]
+            split = [
+                row
+                for span in rows
+                for row in network.devices_by_end.get((pole, span), ())
+                if (phase_mask(devices["phases"][row]) or 7) & int(BITS[label])
+            ]
+            if not split:
+                rest.append(number)
+                continue
+            end = [0 if network.span_from[span] == pole else 1 for span in rows]
+            if not (ends.hanging[rows, end] & BITS[label]).any():
+                shut.append(number)
+        joined = [*rest[:1], *shut]
+        found += [(joined[0], number) for number in joined[1:]]
+    return found
 
 
 def number_ends(
@@ -92,7 +127,8 @@ def number_ends(
     node = base[np.column_stack([network.node_from, network.node_to])]
     n_nodes = base.size
     free = np.zeros(node.shape, bool)
-    free[:, :, :NEUTRAL] = (_open_ends(network)[:, :, None] & BITS) > 0
+    hanging = _open_ends(network)
+    free[:, :, :NEUTRAL] = (hanging[:, :, None] & BITS) > 0
     node[free] = n_nodes + np.arange(int(free.sum()))
     n_nodes += int(free.sum())
     split: dict[tuple[int, int], list[tuple[tuple[str, ...], int]]] = {}
@@ -103,7 +139,7 @@ def number_ends(
                 n_nodes += len(numbered)
                 split[here, label] = numbered
                 _attach(network, node, (here, label, spans), numbered)
-    return Ends(network, node, n_nodes, alias, split)
+    return Ends(network, node, n_nodes, alias, split, hanging)
 
 
 def _split_conductors(
@@ -162,7 +198,15 @@ def _open_ends(network: Network) -> NDArray[np.uint8]:
 
 
 def _neutral_alias(network: Network) -> NDArray[np.intp]:
-    """Return the neutral node of each network node, one number for neutrals that are one."""
+    """Return the neutral node of each network node, one number for neutrals that are one.
+
+    The states of devices do not change it: it is worked out once per territory.
+    """
+    return network.territory.once("one neutral", lambda _: _one_neutral(network))
+
+
+def _one_neutral(network: Network) -> NDArray[np.intp]:
+    """Join the neutrals that hang together at poles and sources."""
     territory = network.territory
     n = len(network.node_pole)
     pairs = [_shared_neutral_pairs(network)]
@@ -212,7 +256,12 @@ def _shared_neutral_pairs(network: Network) -> NDArray[np.intp]:
 
 
 def has_neutral(territory: Territory) -> NDArray[np.bool_]:
-    """Say which spans name a neutral conductor."""
+    """Say which spans name a neutral conductor; worked out once, not to be changed."""
+    return territory.once("neutrals", _has_neutral)
+
+
+def _has_neutral(territory: Territory) -> NDArray[np.bool_]:
+    """Look at every span for a neutral conductor."""
     return np.array([n is not None for n in territory.spans["neutral_conductor"]], bool)
 
 

@@ -3,29 +3,32 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import combinations
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from gridground.electrical.breaks import Breaks, entering_spans, neutral_breaks, way_from
-from gridground.electrical.ends import BITS, LABELS, NEUTRAL, has_neutral, number_ends
-from gridground.electrical.ladder import EARTH, connected_parts, reduce_to_ports
+from gridground.electrical.drives import Drives, terminal_node
+from gridground.electrical.ends import (
+    LABELS,
+    NEUTRAL,
+    has_neutral,
+    number_ends,
+    shut_pairs,
+)
+from gridground.electrical.ladder import EARTH, reduce_to_ports
 from gridground.electrical.places import Locator, bare_poles, network_nodes_of
 from gridground.electrical.runs import lay_runs
 from gridground.electrical.source import source_of
-from gridground.errors import NotReachedError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
-
     from numpy.typing import NDArray
 
+    from gridground.electrical.drives import Drive
     from gridground.electrical.ends import Ends
     from gridground.electrical.event_times import EventLimits
     from gridground.electrical.ladder import Reduction
     from gridground.electrical.places import Layout, Located
-    from gridground.electrical.runs import Runs
     from gridground.electrical.source import Source
     from gridground.territory.layers import Territory
     from gridground.territory.network import Network
@@ -104,11 +107,17 @@ class Origin:
 
     @property
     def x_over_r(self) -> float | None:
-        """X/R of an injected source; None for a circuit's own, and where no resistance is known."""
-        if self.injection is None or self.injection.source.z1_ohm.real <= 0:
+        """X/R of an injected source, the larger of three-phase and phase-to-ground.
+
+        None for a circuit's own source, and where no resistance is known.
+        """
+        if self.injection is None:
             return None
-        z_ohm = self.injection.source.z1_ohm
-        return z_ohm.imag / z_ohm.real
+        z1_ohm, z0_ohm = self.injection.source.z1_ohm, self.injection.source.z0_ohm
+        seen = [z1_ohm] if z0_ohm is None else [z1_ohm, (2 * z1_ohm + z0_ohm) / 3]
+        if any(z_ohm.real <= 0 for z_ohm in seen):
+            return None
+        return max(z_ohm.imag / z_ohm.real for z_ohm in seen)
 
     @property
     def start(self) -> int | None:
@@ -139,26 +148,6 @@ class Setting:
 
 
 @dataclass(frozen=True)
-class Drive:
-    """One way of energizing.
-
-    Attributes
-    ----------
-    phases : str
-        Letters of the worked phases that are energized, the case's ``event``.
-    labels, terminals : tuple of int
-        Phases of the source that are switched on, and the node of each.
-    touching : tuple of (int, int)
-        Nodes of conductors that touch.
-    """
-
-    phases: str
-    labels: tuple[int, ...]
-    terminals: tuple[int, ...]
-    touching: tuple[tuple[int, int], ...] = ()
-
-
-@dataclass(frozen=True)
 class Model:
     """One origin with its network reduced, leads left out.
 
@@ -178,6 +167,9 @@ class Model:
         Span row -> pair of nodes that are one while its neutral is whole.
     neutrals : tuple of (str, frozenset of int)
         States of the neutral: ``intact`` or ``broken``, and the span rows opened.
+    shut : tuple of (int, int)
+        Sides of split conductors that devices join which are closed in this event. They are
+        solved joined and apart.
     """
 
     origin: Origin
@@ -188,6 +180,12 @@ class Model:
     star: int
     gaps: dict[int, tuple[int, int]]
     neutrals: tuple[tuple[Neutral, frozenset[int]], ...]
+    shut: tuple[tuple[int, int], ...]
+
+    @property
+    def joins(self) -> tuple[tuple[tuple[int, int], ...], ...]:
+        """What closed devices join: nothing, and all of it where there is any."""
+        return ((), self.shut) if self.shut else ((),)
 
 
 def build_model(
@@ -226,18 +224,20 @@ def build_model(
     if len(states) == 1:
         notes.append(f"from {origin.name}: no neutral in a span before the places that could break")
     several = len({c for p in layout.places for c in p.circuit_ids}) > 1
+    several = several or any(":" in end.partition("@")[0] for p in layout.places for end in p.ends)
     locator = Locator(ends, runs, several)
     places = tuple(locator.locate(place) for place in layout.places)
     source = _source(territory, origin)
-    drives = _Drives(ends, runs, places, origin).of(source, locator.n_nodes)
+    shut = tuple(shut_pairs(ends))
+    drives = Drives(ends, runs, places, origin).of(source, locator.n_nodes, shut)
     star = _star(ends, origin)
-    ports = {star}.union(*(p.nodes() for p in places), *runs.gaps.values())
+    ports = {star}.union(*(p.nodes() for p in places), *runs.gaps.values(), *shut)
     for drive in drives:
         ports |= {*drive.terminals, *(n for pair in drive.touching for n in pair)}
     earth = [p.earth_branches() for p in places]
     laid = [*runs.branches, *earth]
     reduction = reduce_to_ports(locator.n_nodes, laid, sorted(ports - {EARTH}))
-    return Model(origin, source, reduction, places, drives, star, runs.gaps, tuple(states))
+    return Model(origin, source, reduction, places, drives, star, runs.gaps, tuple(states), shut)
 
 
 def _breaks(origin: Origin, grounds: list[int], worksites: list[int]) -> Breaks:
@@ -248,7 +248,7 @@ def _breaks(origin: Origin, grounds: list[int], worksites: list[int]) -> Breaks:
     breaks = neutral_breaks(network, start=start, grounds=grounds, worksites=worksites)
     if injection is None or injection.node is None or injection.via is None:
         return breaks
-    own = entering_spans(network, way_from(network, injection.node), [injection.via])
+    own = entering_spans(network, way_from(network, injection.node), injection.via)
     state = (frozenset(own),) if own else ()
     return Breaks(own | breaks.ends, tuple(dict.fromkeys((*state, *breaks.states))))
 
@@ -270,13 +270,7 @@ def _star(ends: Ends, origin: Origin) -> int:
         here = (network.node_from == start) | (network.node_to == start)
         if not has_neutral(network.territory)[here].any():
             return EARTH
-    return _terminal(ends, start, NEUTRAL)
-
-
-def _terminal(ends: Ends, node: int, label: int) -> int:
-    """Return the node of a source terminal; at a split, the side without spans, else the first."""
-    sides = ends.sides(node, label)
-    return next((number for side, number in sides if not side), sides[0][1])
+    return terminal_node(ends, start, NEUTRAL)
 
 
 def _region(
@@ -288,105 +282,13 @@ def _region(
     beside them.
     """
     seeds = [*grounds, *(node for node in (origin.start,) if node is not None)]
-    label = network.parts(network.closed > 0)
-    near = np.isin(label, np.unique(label[seeds]))
+    _, near = network.part_of(seeds)
     circuits = {origin.circuit_id} | {c for p in layout.places for c in p.circuit_ids}
-    own = np.isin(network.territory.spans["circuit_id"].astype(str), sorted(circuits))
-    region = (near[network.node_from] & (network.closed > 0)) | own
-    low = np.minimum(network.span_from, network.span_to)
-    pair = low * len(network.pole_row) + np.maximum(network.span_from, network.span_to)
-    return np.asarray(np.isin(pair, pair[region]), bool)
-
-
-class _Drives:
-    """Finds the events of an origin."""
-
-    def __init__(self, ends: Ends, runs: Runs, places: tuple[Located, ...], origin: Origin) -> None:
-        self.ends, self.runs, self.places, self.origin = ends, runs, places, origin
-
-    def of(self, source: Source, n_nodes: int) -> tuple[Drive, ...]:
-        """Return every event, those of more phases first.
-
-        Raises
-        ------
-        NotReachedError
-            Where there is none.
-        """
-        part = connected_parts(n_nodes, self.runs.branches)
-        injection = self.origin.injection
-        if injection is None or injection.place is None:
-            drives = list(self._along(source, part))
-        elif injection.node is None:
-            drives = list(self._touching_itself(injection.place))
-        else:
-            drives = list(self._touching(injection, part))
-        if not drives:
-            raise NotReachedError(
-                f"from {self.origin.name}: no phase of circuit {self.origin.circuit_id} reaches "
-                f"the places with grounds. {'; '.join(self.runs.notes)}"
-            )
-        return tuple(drives)
-
-    def _along(self, source: Source, part: NDArray[np.intp]) -> Iterator[Drive]:
-        """Every combination of the phases that reach the places along the spans."""
-        start, injection = self.origin.start, self.origin.injection
-        if start is None:
-            return
-        labels = (0, 1, 2) if injection is None else injection.labels
-        at = {k: _terminal(self.ends, start, k) for k in labels}
-        conductors = [c for p in self.places for c in p.conductors if c.label != NEUTRAL]
-        reached = {int(part[c.node]) for c in conductors}
-        phases = [k for k in labels if int(part[at[k]]) in reached]
-        least = 1 if source.grounded else 2
-        sizes: Sequence[int] = (1,) if source.single_phase else range(len(phases), least - 1, -1)
-        for size in sizes:
-            for closed in combinations(phases, size):
-                letters = "".join(LABELS[k] for k in closed)
-                yield Drive(letters, closed, tuple(at[k] for k in closed))
-
-    def _targets(self, place: int) -> Iterator[dict[int, int]]:
-        """Conductors that can be touched at a place: each circuit, each side."""
-        nodes: dict[int, list[int]] = {}
-        for conductor in self.places[place].conductors:
-            if conductor.label != NEUTRAL:
-                nodes.setdefault(conductor.label, []).append(conductor.node)
-        for number in range(max(map(len, nodes.values()), default=0)):
-            yield {label: at[min(number, len(at) - 1)] for label, at in sorted(nodes.items())}
-
-    def _touching_itself(self, place: int) -> Iterator[Drive]:
-        """One phase of the line on each conductor in turn."""
-        for target in self._targets(place):
-            for label, node in target.items():
-                yield Drive(LABELS[label], (0,), (node,))
-
-    def _touching(self, injection: Injection, part: NDArray[np.intp]) -> Iterator[Drive]:
-        """Conductors of the other circuit on all worked ones, and on each in turn."""
-        if injection.node is None or injection.via is None or injection.place is None:
-            return
-        at = {k: _terminal(self.ends, injection.node, k) for k in injection.labels}
-        live: dict[int, int] = {}
-        for label, terminal in at.items():
-            if (node := self._live(injection.via, label, int(part[terminal]), part)) is not None:
-                live[label] = node
-        if not live:
-            return
-        labels, terminals = tuple(at), tuple(at.values())
-        first = next(iter(live.values()))
-        for target in self._targets(injection.place):
-            pairs = {label: (live.get(label, first), node) for label, node in target.items()}
-            groups = [tuple(pairs), *((label,) for label in pairs)]
-            for group in dict.fromkeys(groups):
-                letters = "".join(LABELS[label] for label in group)
-                yield Drive(letters, labels, terminals, tuple(pairs[label] for label in group))
-
-    def _live(self, node: int, label: int, live: int, part: NDArray[np.intp]) -> int | None:
-        """Return the node of a live conductor at a network node, None where it is not live."""
-        network = self.ends.network
-        rows = np.flatnonzero((network.node_from == node) | (network.node_to == node))
-        for row in map(int, rows):
-            if network.phases[row] & BITS[label]:
-                end = 0 if network.node_from[row] == node else 1
-                number = int(self.ends.node[row, end, label])
-                if int(part[number]) == live:
-                    return number
-        return None
+    laid = np.union1d(near, network.fixed.spans_of(circuits))
+    poles = np.union1d(network.span_from[laid], network.span_to[laid])
+    rows = np.unique(network.fixed.at_pole.members(poles) % len(network.span_from))
+    pair = np.sort(np.stack([network.span_from[rows], network.span_to[rows]]), axis=0)
+    number = pair[0] * len(network.pole_row) + pair[1]
+    region = np.zeros(len(network.span_from), bool)
+    region[rows] = np.isin(number, number[np.searchsorted(rows, laid)])
+    return region

@@ -187,7 +187,9 @@ def event_times(studies: Sequence[Study]) -> EventTimes | None:
     ways = [_way(setup, int(node)) for node in nodes]
     common = set(ways[0]).intersection(*ways)
     first = next((position for position in ways[0] if position in common), -1)
-    return EventTimes(setup, first, sources, _FIXED_FROM_RATIO * smallest_a)
+    # in an event one source feeds alone
+    fixed_from_a = _FIXED_FROM_RATIO * smallest_a / len(sources)
+    return EventTimes(setup, first, sources, fixed_from_a)
 
 
 def _way(setup: Setup, node: int) -> list[int]:

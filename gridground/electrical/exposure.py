@@ -8,6 +8,7 @@ between two points with the body across them is V = Voc R_b / (R_b + Z_th), exac
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from itertools import product
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -194,8 +195,8 @@ def study(
     Raises
     ------
     NetworkError
-        Where a circuit's own source does not reach the places (any other origin that does not is
-        named in `notes`), or a lead ends on something that is not there.
+        Where no origin reaches the places (one that does not is named in `notes`), or a lead ends
+        on something that is not there.
 
     Notes
     -----
@@ -205,6 +206,10 @@ def study(
     neutral at the source pole draws `fault_1ph_a`. An ungrounded source has a neutral point tied
     to nothing; where nothing else ties its phases to earth, the point stands at earth potential.
     Of the sources only the one that is the origin is switched on.
+
+    Devices at places with grounds and between worksites split conductors into sides that only
+    leads bond. Where such a device is closed in an event, energy passes it: the event is solved
+    with the sides joined and apart, and a case keeps the worst.
 
     Broken neutral: every state of `neutral_breaks`; a case keeps the worst of them. Circuits that
     are neither worked on nor the origin are laid as far as they hang between the same poles as
@@ -216,18 +221,18 @@ def study(
     Lead and electrode currents are solved without the body, which takes less than a thousandth.
     """
     tally = _Tally.of(layout)
+    missed: list[NotReachedError] = []
     for origin in origins:
         try:
             model = build_model(territory, layout, origin, setting, tally.notes)
-        except NotReachedError:
-            if origin.name == origin.circuit_id:
-                raise
+        except NotReachedError as error:
+            missed.append(error)
             again = " closed again" if origin.kind == "device closed again" else ""
             tally.notes.append(f"{origin.name}{again} does not reach the grounds: no case of it")
             continue
         tally.solve(model, setting)
-    if origins and np.isnan(tally.current_a).all() and len(tally.current_a):
-        raise NotReachedError("no source reaches the places with grounds")
+    if missed and len(missed) == len(origins):
+        raise missed[0]
     return tally.study()
 
 
@@ -260,8 +265,8 @@ class _Tally:
         )
         ohm = np.array([e.resistance_ohm for _, e in electrodes])
         solved: list[tuple[Neutral, Answer]] = []
-        for neutral, opened in model.neutrals:
-            found, residual = answers(model, opened, asked, setting)
+        for (neutral, opened), joins in product(model.neutrals, model.joins):
+            found, residual = answers(model, (opened, joins), asked, setting)
             self.residual = max(self.residual, residual)
             solved += [(neutral, answer) for answer in found]
         row = np.array([b.row for p in self.layout.places for b in p.branches], np.intp)

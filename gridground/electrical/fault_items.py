@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gridground.electrical.clearing import outside_points
-from gridground.electrical.curves import fuse_points, protection_gaps, reclose_shots
+from gridground.electrical.curves import fuse_points
 from gridground.electrical.kinds import FAULT_KIND
 from gridground.electrical.lines import span_impedance_ohm
 from gridground.electrical.protection import clearing_open_items, time_reason
+from gridground.electrical.reclosing import may_close_again, reclosing_items
 from gridground.electrical.source import source_of, source_open_items
 from gridground.errors import NoPlanError, Reason
 from gridground.record import Note, OpenItem
@@ -58,7 +59,7 @@ def causes(study: Study, column: int) -> list[Cause]:
             for row in rows
             if np.isnan(feeds.fixed_s(row)) and not feeds.has_curve(row)
         ]
-        passed_over = study.series.joined.get(index, ())
+        passed_over = may_close_again(study, study.series.joined.get(index, ()))
         if not any(feeds.has_curve(row) for row in rows) and not passed_over:
             return silent
         what = (
@@ -67,7 +68,10 @@ def causes(study: Study, column: int) -> list[Cause]:
         )
         if passed_over:
             what += f" Not counted, with their reclosing: {', '.join(passed_over)}."
-        remedy = "Open the tie, or state a fixed clearing time and a backup time."
+        remedy = (
+            "Open the tie, or state a fixed clearing time and a backup time for each source and "
+            "block the reclosing of every device between them."
+        )
         return [Cause(Reason("joined_sources", names, what, remedy), 0.0), *silent]
     asked = study.asked_at(column)
     found = _beyond(study, column, asked)
@@ -190,36 +194,7 @@ def time_items(study: Study, poles: list[str]) -> list[OpenItem]:
                 settles=reason.remedy,
             )
         )
-    return items + _reclosing_items(study, poles)
-
-
-def _reclosing_items(study: Study, poles: list[str]) -> list[OpenItem]:
-    """Ask to block the reclosing of every device in the way that states it."""
-    found: dict[tuple[str, int], list[str]] = defaultdict(list)
-    for column, pole in enumerate(poles):
-        index = int(study.fed_by[column])
-        if index < 0:
-            continue
-        elements = study.series.closing_again(int(study.nodes[column]))
-        for row in study.feeding[index]:
-            device = study.setup.feeds.device(row, study.setup.blocked)
-            if device is not None and device.times_on > 1:
-                elements.append(device)
-        for element in elements:
-            found[element.device_id, element.times_on - 1].append(pole)
-    return [
-        OpenItem(
-            code="reclosing_not_blocked",
-            where=(name, *dict.fromkeys(at)),
-            what=f"{name} recloses by itself up to {shots} time{'s' if shots > 1 else ''} and is "
-            "not named as blocked; the times of all its shots are added, without cooling between.",
-            why="Every shot heats the leads again and puts the voltage on the worker again.",
-            who="dispatcher",
-            settles=f"block automatic reclosing at {name}, tag it, and name it in "
-            "reclosing_blocked of the job",
-        )
-        for (name, shots), at in found.items()
-    ]
+    return items + reclosing_items(study, poles)
 
 
 def refusals(
@@ -308,44 +283,3 @@ def series_notes(study: Study, silent: Sequence[str]) -> list[Note]:
         text = f"{named}: in a loop, where what a device sees of the current is not known; not"
         notes.append(Note(f"{text} counted, the devices before and behind stand.", "our judgement"))
     return notes
-
-
-def reclosing_silent(network: Network, study: Study) -> list[str]:
-    """Return circuits and reclosers in the way of which reclosing is neither stated nor blocked."""
-    territory, blocked = study.setup.feeds.territory, study.setup.blocked
-    rows = {row for k in study.fed_by if k >= 0 for row in study.feeding[int(k)]}
-    settings = territory.circuits["protection"]
-    found = [
-        study.names[row]
-        for row in sorted(rows)
-        if row < study.setup.feeds.n_circuits and _may_reclose(settings[row])
-    ]
-    devices = territory.layer("devices")
-    way = _edges_on_the_way(study)
-    if devices is not None:
-        for row, kind in enumerate(devices["kind"]):
-            span = network.span_row[devices["span_id"][row]]
-            ends = (int(network.node_from[span]), int(network.node_to[span]))
-            protection = devices["protection"][row]
-            relay = kind == "recloser" or (kind == "breaker" and protection is not None)
-            if relay and network.closed[span] and way & {ends, ends[::-1]}:
-                found += [str(devices.ids[row])] if _may_reclose(protection) else []
-    return [name for name in found if name not in blocked]
-
-
-def _may_reclose(protection: dict[str, object] | None) -> bool:
-    """Say whether a device may reclose and does not say how often."""
-    if protection is None or protection_gaps(protection):
-        return True
-    return fuse_points(protection) is None and reclose_shots(protection) is None
-
-
-def _edges_on_the_way(study: Study) -> set[tuple[int, int]]:
-    """Return the (node, node before it) between the nodes of a study and their sources."""
-    series = study.series
-    return {
-        (node, int(series.parent[node]))
-        for start, index in zip(study.nodes, study.fed_by, strict=True)
-        if index >= 0
-        for node in series.nodes_to_source(int(start))
-    }

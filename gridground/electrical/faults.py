@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gridground.electrical.asymmetry import decrement_ratio
-from gridground.electrical.fault_items import reclosing_silent, refusals, series_notes, time_items
+from gridground.electrical.fault_items import refusals, series_notes, time_items
 from gridground.electrical.kinds import KINDS
+from gridground.electrical.reclosing import reclosing_silent
 from gridground.electrical.study import Study, study_faults
 from gridground.errors import NoPlanError, Reason
 from gridground.record import FaultAt
@@ -141,6 +142,11 @@ class PoleStudy:
         columns = {pole: number for number, pole in enumerate(kept)}
         part = self.study.only([self.column[pole] for pole in kept])
         return PoleStudy(self.circuit_id, columns, part, self.network)
+
+    @property
+    def known(self) -> bool:
+        """Whether a source reaches every pole and every current is known."""
+        return bool((self.study.governing >= 0).all())
 
     def faults(self) -> dict[str, FaultAt]:
         """Return the fault currents by pole.
@@ -276,7 +282,8 @@ def largest_of(answers: Sequence[FaultAt], frequency_hz: float) -> FaultAt:
     Returns
     -------
     FaultAt
-        Currents, times and shots are the largest of each, the smallest fault the smallest.
+        Currents, X/R, times and shots are the largest of each, the smallest fault the smallest:
+        what one way in lacks another may have, and a longer time never lowers a peak.
     """
 
     def most(name: str) -> float | None:
@@ -289,17 +296,17 @@ def largest_of(answers: Sequence[FaultAt], frequency_hz: float) -> FaultAt:
     hottest = max(answers, key=heat)
     longest = max(a.clearing_s for a in answers)
     shots = max(a.times_on for a in answers)
+    offset = max(a.x_over_r for a in answers)
     return replace(
         hottest,
         three_phase_a=most("three_phase_a"),
         phase_phase_a=most("phase_phase_a"),
         two_phase_ground_a=most("two_phase_ground_a"),
         phase_ground_a=most("phase_ground_a"),
+        x_over_r=offset,
         clearing_s=longest,
         # each shot has its own offset
-        asymmetry_ratio=float(
-            decrement_ratio(hottest.x_over_r, longest / shots, frequency_hz=frequency_hz)
-        ),
+        asymmetry_ratio=float(decrement_ratio(offset, longest / shots, frequency_hz=frequency_hz)),
         longest_s=max(a.longest_s for a in answers),
         minimum_a=min(a.minimum_a for a in answers),
         times_on=shots,

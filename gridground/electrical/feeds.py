@@ -15,12 +15,14 @@ from gridground.electrical.series import Element, times_on
 from gridground.electrical.source import Source, source_of
 from gridground.electrical.thevenin import Feed, Thevenin, thevenin
 from gridground.errors import NoPlanError
+from gridground.territory.cut import cut_to
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Sequence
+    from collections.abc import Collection, Iterable, Sequence
 
     from numpy.typing import NDArray
 
+    from gridground.territory.cut import Cut
     from gridground.territory.layers import Territory
     from gridground.territory.network import Network
 
@@ -192,6 +194,42 @@ def feeds_of(
         single_phase=np.array([*single, False], bool),
         mismatched=_mismatched(known),
     ), seen
+
+
+def part_of(network: Network, circuit_id: str, pole_ids: Iterable[str]) -> Cut:
+    """Return the part of a network that can matter for the faults of a circuit at some poles.
+
+    Parameters
+    ----------
+    network : Network
+        With the states of devices that count.
+    circuit_id : str
+        Circuit whose conductors are meant; it is kept in any case.
+    pole_ids : iterable of str
+        Poles; those at which it has no span are left out.
+
+    Returns
+    -------
+    Cut
+        With one three-phase circuit where the territory has any: whether there is one decides how
+        single-phase sources run together.
+    """
+    territory, circuit = network.territory, network.territory.spans["circuit_id"]
+    poles = [network.pole_row[name] for name in pole_ids if name in network.pole_row]
+    nodes = {
+        network.node_at(span, pole)
+        for pole in poles
+        for span in network.spans_at(pole)
+        if circuit[span] == circuit_id
+    }
+    own = network.fixed.circuit_rows([circuit_id]).tolist()
+    return cut_to(network, nodes, circuits=[*own, *territory.once("three-phase", _three_phase)])
+
+
+def _three_phase(territory: Territory) -> list[int]:
+    """Return the row of the first circuit with a known source that is not single-phase, if any."""
+    sources = enumerate(_sources(territory))
+    return [row for row, s in sources if s is not None and not s.single_phase][:1]
 
 
 def _sources(territory: Territory) -> tuple[Source | None, ...]:

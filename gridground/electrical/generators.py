@@ -39,10 +39,10 @@ def generator_sources(
     if table is None or len(table) == 0:
         return []
     found = []
-    for row, node in sorted(
-        enumerate(equipment_nodes(network)), key=lambda at: str(table.ids[at[0]])
-    ):
-        if table["kind"][row] != "generator" or node < 0 or table.ids[row] in isolated:
+    nodes = equipment_nodes(network)
+    for row in sorted(table.rows_by("kind").get("generator", []), key=lambda r: str(table.ids[r])):
+        node = nodes[row]
+        if node < 0 or table.ids[row] in isolated:
             continue
         try:
             source = equipment_source(territory, row)

@@ -20,6 +20,7 @@ from gridground.electrical.live_lines import (
     LARGEST_REACH_M,
     LiveLine,
     fault_limit,
+    largest_reach_m,
     live_circuits,
     other_lines,
 )
@@ -81,18 +82,28 @@ def induced(zone: Zone, case: InductionCase) -> list[dict[str, Any]]:
     """
     section = dead_section(zone, case)
     territory = section.network.territory
-    lines = other_lines(territory)
-    lines += live_circuits(territory, zone.circuit_ids, case.circuit_faults)
-    if len(section.pieces) == 0 or not lines:
+    if len(section.pieces) == 0:
         return []
-    parts, group = _parts(section, lines)
+    window = _window(section)
+    spans = _spans_in(section, window)
+    beside = other_lines(territory, only=_lines_in(section, window))
+    circuits = set(section.network.fixed.span_circuit[spans].tolist())
+    lines = [
+        *beside,
+        *live_circuits(territory, zone.circuit_ids, case.circuit_faults, only=circuits),
+    ]
+    if not lines:
+        return []
+    parts, group = _parts(section, lines, (window, spans))
     if len(parts) == 0:
         return []
+    reach_m = [line.reach_m(section.stretch_m) for line in lines]
+    reach_m.append(largest_reach_m(territory, zone.circuit_ids, section.stretch_m))
     found = exposures(
         section.pieces,
         parts,
         group=group,
-        reach_m=np.array([line.reach_m(section.stretch_m) for line in lines]),
+        reach_m=np.array(reach_m),
         runs=_runs(section, parts, lines, group),
     )
     rows = []
@@ -103,17 +114,34 @@ def induced(zone: Zone, case: InductionCase) -> list[dict[str, Any]]:
     return [*rows, _together(rows)] if rows else []
 
 
-def _parts(section: DeadSection, lines: Sequence[LiveLine]) -> tuple[Parts, NDArray[np.intp]]:
-    """Return the parts of all neighbours near the dead section, and whose each is."""
-    territory = section.network.territory
-    spans = territory.spans
+def _window(section: DeadSection) -> Any:  # noqa: ANN401  a geometry
+    """Return the box in longitude and latitude in which neighbours are looked for."""
     low, high = section.pieces.middle.min(axis=0), section.pieces.middle.max(axis=0)
     plane = shapely.box(*(low - 1.1 * LARGEST_REACH_M), *(high + 1.1 * LARGEST_REACH_M))
-    window = shapely.box(*section.frame.to_lonlat(shapely.segmentize(plane, 1000.0)).bounds)
-    layer = territory.layer("other_lines")
-    overhead = ~np.isin(spans["kind"].astype(str), ["cable", "link"])
-    near = shapely.intersects(spans.geometry, window) & overhead
-    circuit = spans["circuit_id"].astype(str)
+    return shapely.box(*section.frame.to_lonlat(shapely.segmentize(plane, 1000.0)).bounds)
+
+
+def _spans_in(section: DeadSection, window: Any) -> NDArray[np.intp]:  # noqa: ANN401  a geometry
+    """Return the rows of the overhead spans in the window."""
+    spans = section.network.territory.spans
+    rows = spans.meeting(window)
+    kind = spans["kind"][rows]
+    return np.asarray(rows[np.array((kind != "cable") & (kind != "link"), bool)], np.intp)
+
+
+def _lines_in(section: DeadSection, window: Any) -> list[int]:  # noqa: ANN401  a geometry
+    """Return the rows of the other lines in the window."""
+    layer = section.network.territory.layer("other_lines")
+    return [] if layer is None else layer.meeting(window).tolist()
+
+
+def _parts(
+    section: DeadSection, lines: Sequence[LiveLine], within: tuple[Any, NDArray[np.intp]]
+) -> tuple[Parts, NDArray[np.intp]]:
+    """Return the parts of all neighbours near the dead section, and whose each is."""
+    window, spans = within
+    layer = section.network.territory.layer("other_lines")
+    circuit = section.network.fixed.span_circuit[spans]
     found: list[Parts] = []
     group: list[NDArray[np.intp]] = []
     for number, line in enumerate(lines):
@@ -122,16 +150,11 @@ def _parts(section: DeadSection, lines: Sequence[LiveLine]) -> tuple[Parts, NDAr
             geometry = shapely.intersection(layer.geometry[rows], window)
             parts = straight_parts(section.frame, geometry, rows, longest_m=_UNCUT_M)
         else:
-            rows = np.flatnonzero(near & (circuit == line.name))
+            rows = spans[circuit == line.row]
             parts = span_parts(section.frame, section.network, rows, longest_m=_UNCUT_M)
         found.append(parts)
         group.append(np.full(len(parts), number, np.intp))
-    columns = (
-        [np.concatenate([getattr(p, c) for p in found]) for c in vars(found[0])] if found else []
-    )
-    if not columns:
-        none = np.zeros((0, 2))
-        return Parts(np.zeros(0, np.intp), none, none, np.zeros(0)), np.zeros(0, np.intp)
+    columns = [np.concatenate([getattr(p, c) for p in found]) for c in vars(found[0])]
     return Parts(*columns), np.concatenate(group)
 
 

@@ -21,8 +21,8 @@ from gridground.electrical.places import network_nodes_of
 from gridground.electrical.source import equipment_source, falling_line_source, source_of
 from gridground.errors import NoPlanError
 from gridground.territory.frame import Frame
+from gridground.territory.isolation import DeviceStates, nodes_at_ends
 from gridground.territory.network import Network
-from gridground.territory.ways import equipment_nodes
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -39,6 +39,9 @@ FEEDING_KINDS = ("generator", "service", "transformer", "riser")
 # How far beside a span a line still counts as coming over it: a conductor swings and falls
 # sideways. Our judgement.
 FALLING_REACH_M = 15.0
+# Fault figures of equipment: with one of them stated the others are asked for.
+EQUIPMENT_FIGURES = ("fault_3ph_a", "x_over_r_3ph", "fault_1ph_a", "x_over_r_1ph")
+_ABOUT_M = 1000.0  # whose bounding box comes this near is looked at
 
 
 @dataclass(frozen=True)
@@ -114,9 +117,9 @@ def find_injections(
     Notes
     -----
     Other circuits: those with an overhead span at a ground or worksite pole or between the
-    grounds, and those whose spans cross a span between them. They touch at a worksite if they hang
-    there too, else at the nearest place with grounds. Lines: every line not known to be dead
-    within 15 m, in plan, of a worked span between or next to the grounds; each at the nearest
+    grounds, and those of which a span comes within 15 m, in plan, of a worked span between or next
+    to the grounds. They touch at a worksite if they hang there too, else at the nearest place with
+    grounds. Lines: every line not known to be dead within the same reach; each at the nearest
     place.
     """
     finder = _Finder(network, layout, between)
@@ -137,7 +140,7 @@ class _Finder:
         self.network, self.layout, self.between = network, layout, between
         self.territory = network.territory
         self.worked = {c for p in layout.places for c in p.circuit_ids}
-        self.circuit = self.territory.spans["circuit_id"].astype(str)
+        self.circuit = self.territory.spans["circuit_id"]
 
     @cached_property
     def points(self) -> NDArray[np.object_]:
@@ -191,38 +194,40 @@ class _Finder:
 
     def circuits(self) -> Injections:
         """Other circuits that can fall on the worked ones."""
-        overhead = np.array([k == "overhead" for k in self.territory.spans["kind"]], bool)
-        other = overhead & ~np.isin(self.circuit, sorted(self.worked))
         contacts: dict[str, tuple[int, int]] = {}  # circuit -> its node, the place
         for place in self.order:
             for pole in sorted(self.poles_of(place)):
-                self._hung(other, pole, place, contacts)
+                self._hung(pole, place, contacts)
         for pole in sorted(self.between.poles):
             point = self.frame.to_xy(self.territory.poles.geometry[pole])
-            self._hung(other, pole, self.nearest(point), contacts)
-        self._crossing(other, contacts)
+            self._hung(pole, self.nearest(point), contacts)
+        self._beside(contacts)
         origins, unsolved = [], []
         for circuit_id, (via, place) in sorted(contacts.items()):
-            row = self.territory.circuits.index()[circuit_id]
-            try:
-                source = source_of(self.territory, row)
-            except NoPlanError as error:
-                why = " ".join(reason.what for reason in error.reasons)
-                where = (self.layout.places[place].name,)
-                unsolved.append(Unsolved(circuit_id, "other circuit falls on", where, why))
-                continue
-            start = self.network.source_node[circuit_id]
-            injection = Injection(source, (0, 1, 2), start, via, place)
-            origins.append(self._origin((circuit_id, circuit_id), injection, place))
+            for feeding in self._feeding_circuits(circuit_id, via):
+                row = self.territory.circuits.index()[feeding]
+                try:
+                    source = source_of(self.territory, row)
+                except NoPlanError as error:
+                    why = " ".join(reason.what for reason in error.reasons)
+                    where = (self.layout.places[place].name,)
+                    unsolved.append(Unsolved(feeding, "other circuit falls on", where, why))
+                    continue
+                start = self.network.source_node[feeding]
+                injection = Injection(source, (0, 1, 2), start, via, place)
+                origins.append(self._origin((feeding, circuit_id), injection, place))
         return Injections(tuple(origins), tuple(unsolved), ())
 
-    def _hung(
-        self,
-        other: NDArray[np.bool_],
-        pole: int,
-        place: int,
-        contacts: dict[str, tuple[int, int]],
-    ) -> None:
+    def _feeding_circuits(self, circuit_id: str, via: int) -> list[str]:
+        """Return the circuits whose source reaches a node as things stand; its own for none."""
+        return self.network.feeding([via]) or [circuit_id]
+
+    def other(self, span: int) -> bool:
+        """Say whether a span is an overhead one of a circuit that is not worked on."""
+        overhead = self.territory.spans["kind"][span] == "overhead"
+        return bool(overhead) and self.circuit[span] not in self.worked
+
+    def _hung(self, pole: int, place: int, contacts: dict[str, tuple[int, int]]) -> None:
         """Note the other circuits at a pole whose conductors are not the worked ones' anyway."""
         own = {
             self.network.node_at(s, pole)
@@ -230,30 +235,45 @@ class _Finder:
             if self.circuit[s] in self.worked
         }
         for span in self.network.spans_at(pole):
-            node = self.network.node_at(span, pole)
-            if other[span] and node not in own:
+            if not self.other(span) or self.network.node_at(span, pole) in own:
+                continue
+            if (node := self._conductor(span, pole)) is not None:
                 contacts.setdefault(str(self.circuit[span]), (node, place))
 
-    def _crossing(self, other: NDArray[np.bool_], contacts: dict[str, tuple[int, int]]) -> None:
-        """Note the other circuits whose spans cross a span between the grounds."""
-        if not self.between.spans:
+    def _beside(self, contacts: dict[str, tuple[int, int]]) -> None:
+        """Note the other circuits that come over a worked span between or next to the grounds."""
+        spans = sorted({*self.between.spans, *self._spans_at_grounds()})
+        if not spans:
             return
         geometry = self.territory.spans.geometry
-        inside = shapely.union_all(geometry[sorted(self.between.spans)])
-        rows = np.flatnonzero(other)
-        rows = rows[shapely.crosses(geometry[rows], inside)]
+        drawn = shapely.union_all(geometry[spans])
+        inside = shapely.union_all(self.frame.to_xy(geometry[spans]))
+        own = {self.network.node_from[s] for s in spans} | {self.network.node_to[s] for s in spans}
+        rows = [*filter(self.other, self.territory.spans.about(drawn, _ABOUT_M).tolist())]
         for row in sorted(rows, key=lambda r: str(self.territory.spans.ids[r])):
-            crossing = self.frame.to_xy(shapely.intersection(geometry[row], inside))
-            place = self.nearest(crossing)
-            ends = (self.network.span_from[row], self.network.span_to[row])
+            line = self.frame.to_xy(geometry[row])
+            ends = (int(self.network.span_from[row]), int(self.network.span_to[row]))
+            nodes = {self.network.node_at(row, pole) for pole in ends}
+            if nodes & own or shapely.distance(line, inside) > FALLING_REACH_M:
+                continue  # what a tie joins is closed again, not fallen on
+            here = shapely.shortest_line(line, inside)
             near = min(
                 ends,
                 key=lambda p: shapely.distance(
-                    self.frame.to_xy(self.territory.poles.geometry[p]), crossing
+                    self.frame.to_xy(self.territory.poles.geometry[p]), here
                 ),
             )
-            node = self.network.node_at(int(row), int(near))
-            contacts.setdefault(str(self.circuit[row]), (node, place))
+            if (node := self._conductor(row, near)) is not None:
+                contacts.setdefault(str(self.circuit[row]), (node, self.nearest(here)))
+
+    def _conductor(self, span: int, pole: int) -> int | None:
+        """Return the node a span's conductors hang together with: at a pole, else at its other end.
+
+        None where open devices part both ends.
+        """
+        found = nodes_at_ends(self.network, [(pole, span)], DeviceStates())
+        here = self.network.node_at(span, pole)
+        return here if here in found else next(iter(found), None)
 
     def _origin(self, names: tuple[str, str], injection: Injection, place: int) -> Origin:
         """Return an origin whose conductors touch at a place."""
@@ -271,13 +291,14 @@ class _Finder:
         network = Network.build(self.territory, opened=opened)
         label = closed_parts(network)
         nodes = {n for p in self.layout.places for n in network_nodes_of(network, p)}
-        here = {int(label[n]) for n in nodes}
+        here = np.unique(label[np.array(sorted(nodes), np.intp)])
         origins, unsolved, notes = [], [], []
-        at = equipment_nodes(network)
-        for row in sorted(range(len(table)), key=lambda r: str(table.ids[r])):
-            node = int(at[row])
-            if table["kind"][row] not in FEEDING_KINDS or (node >= 0 and label[node] not in here):
+        fixed = network.fixed
+        rows = [*fixed.equipment_nowhere.tolist(), *fixed.equipment_in(label, here).tolist()]
+        for row in sorted(rows, key=lambda r: str(table.ids[r])):
+            if table["kind"][row] not in FEEDING_KINDS:
                 continue
+            node = int(fixed.equipment_node[row])
             found = self._feeding(table, row, node, network)
             if isinstance(found, Unsolved):
                 unsolved.append(found)
@@ -329,11 +350,15 @@ class _Finder:
             return Injections((), (), ())
         drawn = self.territory.spans.geometry[sorted(spans)]
         inside = shapely.union_all(self.frame.to_xy(drawn))
-        geometry = self.frame.to_xy(table.geometry)
-        near = shapely.distance(geometry, inside) <= FALLING_REACH_M
-        near &= np.array([state != "dead" for state in table["state"]], bool)
+        rows = table.about(shapely.union_all(drawn), _ABOUT_M)
+        geometry = dict(zip(rows.tolist(), self.frame.to_xy(table.geometry[rows]), strict=True))
+        near = [
+            row
+            for row, line in geometry.items()
+            if shapely.distance(line, inside) <= FALLING_REACH_M and table["state"][row] != "dead"
+        ]
         origins, unsolved, notes = [], [], []
-        for row in sorted(np.flatnonzero(near), key=lambda r: str(table.ids[r])):
+        for row in sorted(near, key=lambda r: str(table.ids[r])):
             name = str(table.ids[row])
             figures = {key: float(table[key][row]) for key in ("nominal_kv", "fault_a")}
             place = self.nearest(geometry[row])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -14,7 +15,7 @@ from gridground.tables import read_table
 from gridground.territory.columns import ARRANGEMENTS
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Collection, Mapping
 
     from numpy.typing import NDArray
 
@@ -70,6 +71,11 @@ class LiveLine:
             return np.full(3, self.nominal_kv * 1000.0, complex)
         return balanced(self.nominal_kv * 1000.0 / math.sqrt(3))
 
+    def usual_load_a(self) -> float:
+        """Return the load as stated, else the usual largest of the voltage [A]."""
+        usual = float(usual_row(self.nominal_kv)["reach_load_a"])
+        return usual if math.isnan(self.load_a) else self.load_a
+
     def reach_m(self, stretch_m: float) -> float:
         """Return how far this neighbour is looked for along a stretch of a length [m].
 
@@ -78,12 +84,11 @@ class LiveLine:
         a tenth of 6 V, at least 100 m and at most 500 m; a load not stated counts as the usual
         largest of the voltage. A fault reaches farther, see `induced`.
         """
-        usual = float(usual_row(self.nominal_kv)["reach_load_a"])
-        load = usual if math.isnan(self.load_a) else self.load_a
-        distance = 0.131 * load * self.spacing_m * stretch_m / 1000.0 / LEFT_OUT_V
+        distance = 0.131 * self.usual_load_a() * self.spacing_m * stretch_m / 1000.0 / LEFT_OUT_V
         return float(np.clip(distance, LEAST_REACH_M, LARGEST_REACH_M))
 
 
+@cache
 def usual_row(nominal_kv: float) -> dict[str, str]:
     """Return the row of usual spacing, height and conductor of a voltage.
 
@@ -111,13 +116,41 @@ def places_of(spacing_m: float, height_m: float, arrangement: str) -> NDArray[np
     return np.array([[-s / 2, 0.0, s / 2], [h, h + s * math.sqrt(3) / 2, h]])
 
 
-def other_lines(territory: Territory) -> list[LiveLine]:
-    """Return the lines of the layer `other_lines` that are energized or not stated to be dead."""
+def other_lines(territory: Territory, *, only: Collection[int] | None = None) -> list[LiveLine]:
+    """Return the lines of the layer `other_lines` that are energized or not stated to be dead.
+
+    All of them, or those of some rows.
+    """
     layer = territory.layer("other_lines")
     if layer is None:
         return []
-    rows = np.flatnonzero(layer["state"] != "dead")
-    return [_other_line(layer, int(row)) for row in rows]
+    rows = range(len(layer)) if only is None else sorted(only)
+    return [_other_line(layer, row) for row in rows if layer["state"][row] != "dead"]
+
+
+def largest_reach_m(territory: Territory, worked: frozenset[str], stretch_m: float) -> float:
+    """Return how far the farthest reaching of all neighbours is looked for [m].
+
+    Parameters
+    ----------
+    territory : Territory
+        As read.
+    worked : frozenset of str
+        Circuits switched out.
+    stretch_m : float
+        As for `LiveLine.reach_m` [m].
+    """
+    lines = territory.once("reach of other lines", lambda t: _farthest(other_lines(t)))
+    circuits = territory.once(
+        "reach of circuits", lambda t: _farthest(live_circuits(t, frozenset(), {}))
+    )
+    first = [line for line in circuits if line.name not in worked][:1]
+    return max((line.reach_m(stretch_m) for line in [*lines[:1], *first]), default=0.0)
+
+
+def _farthest(lines: list[LiveLine]) -> list[LiveLine]:
+    """Return lines by how far they are looked for, the farthest first."""
+    return sorted(lines, key=lambda line: -line.usual_load_a() * line.spacing_m)
 
 
 def _number(layer: Layer, column: str, row: int) -> float:
@@ -171,6 +204,8 @@ def live_circuits(
     territory: Territory,
     worked: frozenset[str],
     faults: Mapping[str, tuple[float | None, float | None]],
+    *,
+    only: Collection[int] | None = None,
 ) -> list[LiveLine]:
     """Return the circuits that are not worked on, which stay energized.
 
@@ -182,10 +217,13 @@ def live_circuits(
         Circuits switched out.
     faults : mapping
         ``circuit_id -> (phase-to-ground fault beside the worksite [A], clearing time [s])``.
+    only : collection of int, optional
+        Circuit rows to look at; without it, all.
     """
     circuits = territory.circuits
     found = []
-    for row, name in enumerate(map(str, circuits.ids)):
+    for row in range(len(circuits)) if only is None else sorted(only):
+        name = str(circuits.ids[row])
         if name in worked:
             continue
         fault, clearing = faults.get(name, (None, None))

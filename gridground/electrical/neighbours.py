@@ -14,6 +14,7 @@ import numpy as np
 import shapely
 
 from gridground.territory.frame import Frame
+from gridground.territory.sections import joined
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -108,16 +109,21 @@ def dead_spans(zone: Zone, network: Network) -> NDArray[np.bool_]:
     ndarray of bool, shape (n_spans,)
         The galvanically connected dead section, both sides of an opening at the worksite.
     """
-    closed = zone.worked & (network.closed > 0)
-    label = network.parts(closed)
     if zone.span is not None:
         seeds = [int(network.node_from[zone.span]), int(network.node_to[zone.span])]
     else:
         seeds = [network.node_at(s, p) for p in zone.poles for s in zone.worked_spans_at(p)]
-    here = np.unique(label[seeds])
-    start, end = (np.isin(label[n], here) for n in (network.node_from, network.node_to))
+    nodes, spans = network.part_of(seeds)
+    spans = spans[zone.worked[spans]]
+    place = np.searchsorted(nodes, np.stack([network.node_from[spans], network.node_to[spans]]))
+    label = joined(len(nodes), *place)
+    here = nodes[np.isin(label, label[np.searchsorted(nodes, seeds)])]
     # an open span hangs on one of its ends; either may be the one: errs to the longer section
-    return np.asarray(zone.worked & (start | end), bool)
+    rows = network.fixed.spans_of(zone.circuit_ids)
+    hangs = np.isin(network.node_from[rows], here) | np.isin(network.node_to[rows], here)
+    found = np.zeros(len(network.span_from), bool)
+    found[rows[hangs]] = True
+    return found
 
 
 def job_frame(zone: Zone) -> Frame:
@@ -176,8 +182,9 @@ def span_parts(frame: Frame, network: Network, rows: Rows, *, longest_m: float) 
     turned = shapely.distance(first, here) > shapely.distance(last, here)
     lines = np.where(turned, shapely.reverse(lines), lines)
     parts = straight_parts(frame, lines, rows, longest_m=longest_m)
-    drawn = np.bincount(parts.owner, weights=parts.length_m, minlength=len(spans))
-    scale = network.length_m[parts.owner] / drawn[parts.owner]
+    _, own = np.unique(parts.owner, return_inverse=True)
+    drawn = np.bincount(own, weights=parts.length_m)
+    scale = network.length_m[parts.owner] / drawn[own]
     scale = np.where(np.isfinite(scale), scale, 1.0)
     return Parts(parts.owner, parts.start, parts.end, parts.length_m * scale)
 
@@ -196,7 +203,8 @@ def exposures(
     group : ndarray of int, shape (n_parts,)
         Number of the neighbour each part belongs to.
     reach_m : ndarray, shape (n_groups,)
-        How far each neighbour is looked for [m].
+        How far each neighbour is looked for [m]; entries beyond the last group are those of
+        neighbours without parts.
     runs : tuple of two ndarray of int, shapes (n_pieces,) and (n_parts,)
         The pair of poles each piece and part hangs between (`run_key`); -1 for other lines.
 
@@ -262,8 +270,7 @@ def _once(found: Exposure, facing: NDArray[np.bool_]) -> NDArray[np.bool_]:
 
 def run_key(network: Network, rows: Rows) -> Rows:
     """Return a number for the pair of poles each span hangs between, the same both ways."""
-    low = np.minimum(network.span_from, network.span_to)[rows].astype(np.intp)
-    high = np.maximum(network.span_from, network.span_to)[rows].astype(np.intp)
+    low, high = np.sort(np.stack([network.span_from[rows], network.span_to[rows]]), axis=0)
     return np.asarray(low * len(network.pole_row) + high, np.intp)
 
 
@@ -293,20 +300,25 @@ def paths_m(
     from scipy.sparse import csr_array  # noqa: PLC0415  start-up time
     from scipy.sparse.csgraph import dijkstra  # noqa: PLC0415
 
-    n = len(network.pole_row)
     rows = np.flatnonzero(spans)
+    poles = np.unique(np.append(network.span_from[rows], [*network.span_to[rows], start]))
+    n = len(poles)
     order = rows[np.argsort(np.asarray(weights, float)[rows], kind="stable")]
-    low = np.minimum(network.span_from, network.span_to)[order]
-    high = np.maximum(network.span_from, network.span_to)[order]
+    ends = np.stack([network.span_from[order], network.span_to[order]])
+    low, high = np.sort(np.searchsorted(poles, ends), axis=0)
     _, first = np.unique(low * n + high, return_index=True)  # the shortest of parallel spans
     kept = order[first]
     length = np.maximum(np.asarray(weights, float)[kept], 1e-15)  # a zero would be no edge
-    graph = csr_array((length, (network.span_from[kept], network.span_to[kept])), shape=(n, n))
-    distance, before = dijkstra(graph, directed=False, indices=start, return_predecessors=True)
+    one, other = (np.searchsorted(poles, at[kept]) for at in (network.span_from, network.span_to))
+    graph = csr_array((length, (one, other)), shape=(n, n))
+    here = int(np.searchsorted(poles, start))
+    near, before = dijkstra(graph, directed=False, indices=here, return_predecessors=True)
     span_of = {
-        frozenset((int(network.span_from[s]), int(network.span_to[s]))): int(s) for s in kept
+        frozenset(pair): int(s) for *pair, s in zip(one.tolist(), other.tolist(), kept, strict=True)
     }
     reached = np.flatnonzero(before >= 0)
-    came_by = np.full(n, -1, np.intp)
-    came_by[reached] = [span_of[frozenset((int(p), int(before[p])))] for p in reached]
-    return np.asarray(distance), came_by
+    distance = np.full(len(network.pole_row), np.inf)
+    distance[poles] = near
+    came_by = np.full(len(network.pole_row), -1, np.intp)
+    came_by[poles[reached]] = [span_of[frozenset((int(p), int(before[p])))] for p in reached]
+    return distance, came_by

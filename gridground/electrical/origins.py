@@ -21,6 +21,9 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from gridground.territory.layers import Territory
+    from gridground.territory.sections import Labels
+
+    Rows = NDArray[np.intp]
 
 
 def find_origins(
@@ -45,14 +48,23 @@ def find_origins(
     list of Origin
         Circuits by id, then devices by id; several devices in a row are joined by ``+``.
     """
-    here = sorted(set(nodes))
     label = closed_parts(network)
-    parts = {int(label[node]) for node in here}
-    own = sorted(c for c, node in network.source_node.items() if int(label[node]) in parts)
+    here = sorted(set(nodes))
+    parts = np.unique(label[np.array(here, np.intp)])
+    circuits = np.array([*network.source_node])
+    at_source = label[network.fixed.sources]
+    own = sorted(map(str, circuits[np.isin(at_source, parts)]))
     found = {circuit: Origin(circuit, circuit, network) for circuit in own}
-    for circuit, devices in sorted(_held_off(network, label, parts).items()):
+    way = _ways_to(network, label, parts)
+    held_off = {
+        str(circuits[row]): way[part]
+        for row, part in enumerate(at_source.tolist())
+        if way.get(part)
+    }
+    for circuit, devices in sorted(held_off.items()):
         name = "+".join(devices)
-        variant = Network.build(territory, closed=devices, opened=set(opened) - set(devices))
+        held = set(opened) - set(devices)
+        variant = _again(territory, circuit, devices, held, here)
         found[f"{name} {circuit}"] = Origin(name, circuit, variant, "device closed again")
     for device in _within(network, label, parts):
         variant = Network.build(territory, closed={device})
@@ -61,8 +73,27 @@ def find_origins(
     return list(found.values())
 
 
-def closed_parts(network: Network, *, phase: str | None = None) -> NDArray[np.intp]:
-    """Label the nodes that hang together through closed spans, shape (n_nodes,).
+def _again(
+    territory: Territory, circuit: str, devices: Iterable[str], held: set[str], nodes: list[int]
+) -> Network:
+    """Return the network with some devices closed again, most openings of the job being held.
+
+    One that stands between the source and those devices is closed with them: it is the same
+    source that comes back. Others hold, so that no second source feeds too.
+    """
+    variant = Network.build(territory, closed=devices, opened=held)
+    if circuit in variant.feeding(nodes):
+        return variant
+    kept: set[str] = set()
+    for name in sorted(held):
+        trial = Network.build(territory, closed=devices, opened={*kept, name})
+        if circuit in trial.feeding(nodes):
+            kept.add(name)
+    return Network.build(territory, closed=devices, opened=kept)
+
+
+def closed_parts(network: Network, *, phase: str | None = None) -> Labels:
+    """Label the nodes that hang together through closed spans: ``label[node]``.
 
     Parameters
     ----------
@@ -71,70 +102,79 @@ def closed_parts(network: Network, *, phase: str | None = None) -> NDArray[np.in
     phase : str, optional
         Count this phase only; without it, any phase joins.
     """
-    bits = network.closed if phase is None else network.closed & np.uint8(PHASE_BITS[phase])
-    return network.parts(bits > 0)
+    return network.labels() if phase is None else network.labels(PHASE_BITS[phase])
 
 
-def open_device_spans(network: Network) -> dict[str, int]:
-    """Return the span row of every recorded-open device."""
-    devices = network.territory.layer("devices")
+def open_device_spans(network: Network, *, beside: Iterable[int] | None = None) -> dict[str, int]:
+    """Return the span row of every recorded-open device.
+
+    Parameters
+    ----------
+    network : Network
+        With the states that count.
+    beside : iterable of int, optional
+        Only those with an end in the closed part of one of these nodes: no other can feed them.
+    """
+    devices, fixed = network.territory.layer("devices"), network.fixed
     if devices is None:
         return {}
-    return {
-        str(devices.ids[row]): network.span_row[devices["span_id"][row]]
-        for row in np.flatnonzero(devices["state"] == "open")
-    }
+    rows = fixed.open_devices
+    if beside is not None:
+        label = closed_parts(network)
+        parts = np.unique(label[np.array(sorted(beside), np.intp)])
+        one, other = _sides(network, label, rows)
+        rows = rows[np.isin(one, parts) | np.isin(other, parts)]
+    return {str(devices.ids[row]): int(fixed.device_span[row]) for row in rows.tolist()}
 
 
-def _held_off(
-    network: Network, label: NDArray[np.intp], parts: set[int]
-) -> dict[str, tuple[str, ...]]:
-    """Return, for every source that does not reach the worksite, the open devices in its way."""
-    across: dict[int, list[tuple[str, int]]] = {}
-    for device, span in sorted(open_device_spans(network).items()):
-        one, other = int(label[network.node_from[span]]), int(label[network.node_to[span]])
-        if one != other:
-            across.setdefault(one, []).append((device, other))
-            across.setdefault(other, []).append((device, one))
-    way: dict[int, tuple[str, ...]] = dict.fromkeys(sorted(parts), ())
+def _sides(network: Network, label: Labels, rows: Rows) -> tuple[Rows, Rows]:
+    """Return the parts on both sides of some devices."""
+    spans = network.fixed.device_span[rows]
+    return label[network.node_from[spans]], label[network.node_to[spans]]
+
+
+def _ways_to(network: Network, label: Labels, parts: Rows) -> dict[int, tuple[str, ...]]:
+    """Return, for every part that open devices hold off the worksite, these devices.
+
+    The worksite's own parts have none.
+    """
+    way: dict[int, tuple[str, ...]] = dict.fromkeys(sorted(parts.tolist()), ())
+    devices = network.territory.layer("devices")
+    if devices is None:
+        return way
+    rows = network.fixed.open_devices
+    one, other = _sides(network, label, rows)
+    rows, one, other = (column[one != other] for column in (rows, one, other))
     queue = deque(way)
     while queue:
         part = queue.popleft()
-        for device, far in across.get(part, []):
+        for k in np.flatnonzero((one == part) | (other == part)).tolist():
+            far = int(other[k] if one[k] == part else one[k])
             if far not in way:
-                way[far] = tuple(sorted({*way[part], device}))
+                way[far] = tuple(sorted({*way[part], str(devices.ids[rows[k]])}))
                 queue.append(far)
-    return {
-        circuit: way[int(label[node])]
-        for circuit, node in network.source_node.items()
-        if int(label[node]) in way and int(label[node]) not in parts
-    }
+    return way
 
 
-def _within(network: Network, label: NDArray[np.intp], parts: set[int]) -> list[str]:
+def _within(network: Network, label: Labels, parts: Rows) -> list[str]:
     """Return open devices both of whose sides are the worksite's part: loops, single phases.
 
     One that only cuts a phase off a part without a source on either side changes nothing.
     """
-    ends = {
-        device: span
-        for device, span in open_device_spans(network).items()
-        if int(label[network.node_from[span]]) in parts
-        and int(label[network.node_to[span]]) in parts
-    }
-    if not ends:
+    devices, fixed = network.territory.layer("devices"), network.fixed
+    if devices is None:
         return []
-    sources = list(network.source_node.values())
-    fed = {}
-    for phase in PHASE_BITS:
+    rows = fixed.open_devices
+    one, other = _sides(network, label, rows)
+    rows = rows[np.isin(one, parts) & np.isin(other, parts)]
+    if not len(rows):
+        return []
+    matters = np.zeros(len(rows), bool)
+    spans = fixed.device_span[rows]
+    for phase, bit in PHASE_BITS.items():
         by_phase = closed_parts(network, phase=phase)
-        fed[phase] = np.isin(by_phase, by_phase[sources])
-    return sorted(
-        device
-        for device, span in ends.items()
-        if any(
-            int(network.phases[span]) & bit
-            and fed[phase][network.node_from[span]] | fed[phase][network.node_to[span]]
-            for phase, bit in PHASE_BITS.items()
-        )
-    )
+        sources = by_phase[fixed.sources]
+        fed = np.isin(by_phase[network.node_from[spans]], sources)
+        fed |= np.isin(by_phase[network.node_to[spans]], sources)
+        matters |= fed & ((network.phases[spans] & np.uint8(bit)) > 0)
+    return sorted(map(str, devices.ids[rows[matters]]))

@@ -111,13 +111,17 @@ class Series:
             at = int(self.following[at])
         return [e for p in (*here, *self.way(node)) for e in p.elements if e.times_on > 1]
 
-    def loose_at(self, node: int) -> list[str]:
-        """Return the devices in loops between a node and its source."""
+    def loose_at(self, node: int, where: dict[int, tuple[str, ...]] | None = None) -> list[str]:
+        """Return the devices in loops between a node and its source.
+
+        `where` has the keys of `loose`, which it is where nothing else is given.
+        """
+        among = self.loose if where is None else where
         found: list[str] = []
         for at in self.nodes_to_source(node):
-            found += self.loose.get(at, ())
+            found += among.get(at, ())
             if self.looped[at]:
-                found += self.loose.get(-1 - int(self.parent[at]), ())
+                found += among.get(-1 - int(self.parent[at]), ())
         return list(dict.fromkeys(found))
 
     def nodes_to_source(self, node: int) -> list[int]:
@@ -243,12 +247,44 @@ def _placed(
         child = next((c for c, p in (ends, ends[::-1]) if seen.parent[c] == p), None)
         if child is not None and not seen.looped[child] and not shared[span]:
             placed[child, here == child].append(row)
-        else:
-            inside = next((node for node in ends if seen.looped[node]), None)
-            key = child if inside is None else -1 - int(seen.parent[inside])
-            if key is not None:
-                loose[key].append(str(devices.ids[row]))
+        elif (key := _loop_of(seen, ends)) is not None:
+            loose[key].append(str(devices.ids[row]))
     return placed, {node: tuple(sorted(names)) for node, names in loose.items()}
+
+
+def _loop_of(seen: Thevenin, ends: tuple[int, int]) -> int | None:
+    """Return the key of `Series.loose` for a span in a loop, or side by side with another."""
+    inside = next((node for node in ends if seen.looped[node]), None)
+    if inside is not None:
+        return -1 - int(seen.parent[inside])
+    return next((c for c, p in (ends, ends[::-1]) if seen.parent[c] == p), None)
+
+
+def reclosing_in_loops(
+    territory: Territory, network: Network, seen: Thevenin
+) -> dict[int, tuple[str, ...]]:
+    """Return breakers and reclosers in loops, by the keys of `Series.loose`.
+
+    With or without a stated protection: what they do by themselves is a matter of the job though
+    their times are not counted.
+    """
+    found: dict[int, list[str]] = defaultdict(list)
+    devices = territory.layer("devices")
+    if devices is None:
+        return {}
+    shared = _side_by_side(network)
+    for row, kind in enumerate(devices["kind"]):
+        if kind != "recloser" and not (kind == "breaker" and devices["protection"][row]):
+            continue
+        span = network.span_row[devices["span_id"][row]]
+        ends = (int(network.node_from[span]), int(network.node_to[span]))
+        if not network.closed[span] or seen.fed_by[ends[0]] < 0:
+            continue
+        looped = bool(seen.looped[ends[0]] or seen.looped[ends[1]])
+        key = _loop_of(seen, ends) if looped or shared[span] else None
+        if key is not None:
+            found[key].append(str(devices.ids[row]))
+    return {key: tuple(sorted(names)) for key, names in found.items()}
 
 
 def _joined(network: Network, seen: Thevenin, devices: Layer | None) -> dict[int, tuple[str, ...]]:

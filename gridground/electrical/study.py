@@ -129,6 +129,7 @@ class Setup:
     """What every part of a study needs."""
 
     territory: Territory
+    network: Network
     clearing: Clearing
     blocked: frozenset[str]
     feeds: Feeds
@@ -176,7 +177,7 @@ def study_faults(
     """
     feeds, seen = feeds_of(territory, network, nodes, extra)
     series = series_of(territory, network, seen, reclosing_blocked=reclosing_blocked)
-    setup = Setup(territory, clearing, frozenset(reclosing_blocked), feeds, series, seen)
+    setup = Setup(territory, network, clearing, frozenset(reclosing_blocked), feeds, series, seen)
     fed_by = seen.fed_by[nodes]
     order = np.argsort(fed_by, kind="stable")
     found = _empty(len(nodes))

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from gridground.grounding.brackets import risers_at
 
 if TYPE_CHECKING:
@@ -35,9 +33,11 @@ def sources_between(
     Returns
     -------
     tuple of str
-        Ids of equipment, circuits on the same poles and crossing lines, each once.
+        Ids of equipment, circuits on the same poles or with their source at one, and crossing
+        lines, each once.
     """
     found = [
+        *_own_sources(zone, poles),
         *_equipment(zone, job, poles),
         *_cables(zone, job, poles),
         *_live_circuits(zone, poles),
@@ -46,19 +46,29 @@ def sources_between(
     return tuple(dict.fromkeys(found))
 
 
+def _own_sources(zone: Zone, poles: frozenset[int]) -> list[str]:
+    """Worked circuits whose source stands at a pole inside: no bracket can stand before it."""
+    network = zone.network
+    return sorted(
+        circuit
+        for circuit in zone.circuit_ids
+        if int(network.node_pole[network.source_node[circuit]]) in poles
+    )
+
+
 def _equipment(zone: Zone, job: Job, poles: frozenset[int]) -> list[str]:
     """Name transformers, generators, services and risers that are not isolated."""
     territory = zone.network.territory
     equipment = territory.layer("equipment")
     if equipment is None:
         return []
-    rows = zone.network.pole_row
+    at = equipment.rows_by("pole_id")
     return sorted(
-        str(name)
-        for name, kind, pole_id in zip(
-            equipment.ids, equipment["kind"], equipment["pole_id"], strict=True
-        )
-        if kind in INNER_SOURCES and rows[pole_id] in poles and name not in job.isolated_equipment
+        str(equipment.ids[row])
+        for pole in poles
+        for row in at.get(zone.pole_id(pole), [])
+        if equipment["kind"][row] in INNER_SOURCES
+        and equipment.ids[row] not in job.isolated_equipment
     )
 
 
@@ -104,12 +114,11 @@ def _crossings(zone: Zone, spans: frozenset[int]) -> list[str]:
     found: list[str] = []
     lines = territory.layer("other_lines")
     if lines is not None:
-        meets = shapely.intersects(lines.geometry, inside) & (lines["state"] != "dead")
-        found += sorted(str(name) for name in lines.ids[meets])
-    overhead = (territory.spans["kind"] == "overhead") & ~zone.worked
-    crosses = np.zeros(len(territory.spans), bool)
-    crosses[overhead] = shapely.crosses(territory.spans.geometry[overhead], inside)
-    for row in np.flatnonzero(crosses):
+        meets = lines.meeting(inside)
+        found += sorted(str(n) for n in lines.ids[meets[lines["state"][meets] != "dead"]])
+    crosses = territory.spans.meeting(inside, "crosses")
+    crosses = crosses[(territory.spans["kind"][crosses] == "overhead") & ~zone.worked[crosses]]
+    for row in crosses.tolist():
         ends = {int(zone.network.span_from[row]), int(zone.network.span_to[row])}
         inner = {int(zone.network.span_from[s]) for s in spans}
         inner |= {int(zone.network.span_to[s]) for s in spans}

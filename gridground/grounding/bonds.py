@@ -187,7 +187,7 @@ def _split_end(end: str, top: PoleTop) -> tuple[CircuitTop, str]:
     """Return the circuit and the bare name of an end."""
     for circuit in top.circuits:
         mark = f"{circuit.circuit_id}:"
-        if len(top.circuits) > 1 and end.startswith(mark):
+        if (top.several or len(top.circuits) > 1) and end.startswith(mark):
             return circuit, end[len(mark) :].split("@", 1)[0]
     return top.circuits[0], end.split("@", 1)[0]
 
@@ -232,7 +232,7 @@ def _side(name: str, cut: tuple[str, str] | None, side: str = "") -> str:
 
 def _prefixer(top: PoleTop) -> Callable[[CircuitTop], str]:
     """Return how a circuit's ends are prefixed: only where more than one is worked."""
-    many = len(top.circuits) > 1
+    many = top.several or len(top.circuits) > 1
     return lambda circuit: f"{circuit.circuit_id}:" if many else ""
 
 

@@ -11,7 +11,7 @@ from gridground.record import Direction, OpenItem
 from gridground.units import feet_text
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterable, Sequence
 
     from gridground.grounding.poletop import PoleTop
     from gridground.job import Job
@@ -78,7 +78,18 @@ def find_brackets(
             directions.append(Direction(*here, zone.pole_id(bracket.pole)))
             items += _bracket_items(zone, job, ground, (way, bracket))
         found += answer
+    cables = zone.cables_at(passed_poles(zone, found))
+    directions += unbracketed((*zone.ties, *cables), zone)
+    items += [item for way in cables for item in cable_items(zone, job, way)]
     return found, directions, items, reasons
+
+
+def unbracketed(ways: Iterable[Way], zone: Zone) -> list[Direction]:
+    """Return ways out as directions without a bracket."""
+    return [
+        Direction(zone.pole_id(w.pole), zone.span_id(w.span), w.towards, w.sources, None)
+        for w in ways
+    ]
 
 
 def cable_items(zone: Zone, job: Job, way: Way) -> list[OpenItem]:
@@ -109,13 +120,8 @@ def risers_at(zone: Zone, pole: int) -> set[str]:
     equipment = zone.network.territory.layer("equipment")
     if equipment is None:
         return set()
-    return {
-        str(name)
-        for name, kind, at in zip(
-            equipment.ids, equipment["kind"], equipment["pole_id"], strict=True
-        )
-        if kind == "riser" and zone.network.pole_row[at] == pole
-    }
+    rows = equipment.rows_by("pole_id").get(zone.pole_id(pole), [])
+    return {str(equipment.ids[row]) for row in rows if equipment["kind"][row] == "riser"}
 
 
 def _bracket_of(zone: Zone, job: Job, ground: Ground, way: Way) -> tuple[Bracket, ...] | Reason:
@@ -135,24 +141,35 @@ def _bracket_of(zone: Zone, job: Job, ground: Ground, way: Way) -> tuple[Bracket
     limit = job.limits.bracket_max_spans + 1
     if zone.span is not None:
         limit = 1
-    moved = _outwards(zone, ground, start, limit, {way.pole})
+    moved = _outwards(zone, (job, ground), start, limit, {way.pole})
     if not isinstance(moved, Reason):
         return moved
-    own = _pole_ground(zone, start)
+    own = None if too_near(zone, job, start[2]) else _pole_ground(zone, start)
     return (own,) if own is not None else moved
+
+
+def too_near(zone: Zone, job: Job, passed: Sequence[int]) -> bool:
+    """Say whether a pole stands nearer to the worksite than a rod may stand to a pole.
+
+    Such a pole is no span away: leads there whip into the work, and the zones overlap.
+    """
+    if zone.span is not None:
+        return False
+    return float(zone.network.length_m[list(passed)].sum()) < job.limits.rod_setback_m
 
 
 def _outwards(
     zone: Zone,
-    ground: Ground,
+    asked: tuple[Job, Ground],
     at: tuple[int, int, tuple[int, ...]],
     spans_left: int,
     seen: set[int],
 ) -> tuple[Bracket, ...] | Reason:
-    """Try a pole, then every pole beyond it."""
+    """Try a pole, then every pole beyond it; links and poles too near count as no span."""
     pole, span, passed = at
+    job, ground = asked
     kinds = zone.network.territory.spans["kind"]
-    link = kinds[span] == "link"
+    link = kinds[span] == "link" or too_near(zone, job, passed)
     left = spans_left if link else spans_left - 1
     reason: Reason | None = None
     if not link and zone.network.territory.poles["material"][pole] != "pad":
@@ -183,7 +200,7 @@ def _outwards(
     found: list[Bracket] = []
     for s in beyond:
         step = (zone.network.other_end(s, pole), s, (*passed, s))
-        answer = _outwards(zone, ground, step, left, seen | {pole})
+        answer = _outwards(zone, asked, step, left, seen | {pole})
         if isinstance(answer, Reason):
             return reason or answer
         found += answer
@@ -208,7 +225,10 @@ def _bracket_items(
     way, bracket = found
     pole_id, nearest = zone.pole_id(bracket.pole), zone.pole_id(way.far)
     kinds = zone.network.territory.spans["kind"]
-    count = sum(kinds[s] != "link" for s in bracket.passed)
+    count = sum(
+        kinds[s] != "link" and not too_near(zone, job, bracket.passed[: k + 1])
+        for k, s in enumerate(bracket.passed)
+    )
     metres = float(zone.network.length_m[list(bracket.passed)].sum())
     items = []
     if count > job.limits.bracket_max_spans:

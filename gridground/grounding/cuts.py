@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from gridground.grounding.poletop import read_pole_top, sides_of
+from gridground.jobvalues import cut_parts
 from gridground.record import OpenItem
 
 if TYPE_CHECKING:
@@ -18,17 +19,20 @@ def worksite_top(zone: Zone, job: Job, pole: int) -> tuple[PoleTop, list[OpenIte
     """Read the pole top at a worksite, with the cuts that the job will make there."""
     worked = zone.worked_spans_at(pole)
     top = read_pole_top(zone.network, pole, worked, split=True, worked=worked)
+    top = replace(top, several=len(zone.circuit_ids) > 1)
     if not job.open_conductor:
         return top, []
+    elsewhere = {zone.span_id(s) for p in zone.worksite for s in zone.worked_spans_at(p)}
+    elsewhere -= set(map(zone.span_id, worked))
     items: list[OpenItem] = []
     circuits = []
     for circuit in top.circuits:
         cuts: dict[str, tuple[str, str]] = {}
         for wanted in job.open_conductor:
-            name = _bare(wanted, circuit.circuit_id)
-            spans = _spans_carrying(zone, worked, circuit.circuit_id, name)
-            if name is None:
+            name, place = _wanted(wanted, circuit.circuit_id)
+            if name is None or (place is not None and place in elsewhere):
                 continue
+            spans = _spans_carrying(zone, worked, circuit.circuit_id, name)
             if not spans:
                 items.append(_not_there(str(top.pole_id), circuit.circuit_id, name))
                 continue
@@ -36,10 +40,14 @@ def worksite_top(zone: Zone, job: Job, pole: int) -> tuple[PoleTop, list[OpenIte
                 continue  # a device splits it here already: each side has its own bond
             if len(spans) == 1:
                 continue  # nothing on the other side of the cut
-            first = _feeding(zone, pole, spans)
+            named = [s for s in spans if zone.span_id(s) == place]
+            if place is not None and not named:
+                items.append(_not_there(str(top.pole_id), circuit.circuit_id, f"{name}@{place}"))
+                continue
+            first = named[0] if named else _feeding(zone, pole, spans)
             other = next(s for s in spans if s != first)
             cuts[name] = (zone.span_id(first), zone.span_id(other))
-            if len(spans) > 2 or len(zone.worksite) > 1:
+            if (len(spans) > 2 or len(zone.worksite) > 1) and not _once(zone, named):
                 items.append(_which_cut(str(top.pole_id), name))
         circuits.append(replace(circuit, cuts=cuts))
     return replace(top, circuits=tuple(circuits)), items
@@ -65,7 +73,8 @@ def _which_cut(pole_id: str, name: str) -> OpenItem:
         f"conductor {name} can be cut at more than one place here",
         "the bypass lead must bridge the cut itself",
         "the person in charge",
-        "say between which two spans it is cut; split the job where several poles are concerned",
+        f'name the span on whose side it is cut: open_conductor = ["{name}@…"]; split the job '
+        "where that span joins two worksite poles",
     )
 
 
@@ -78,19 +87,24 @@ def cut_mid_span(zone: Zone, job: Job, top: PoleTop) -> tuple[PoleTop, list[Open
     )
     circuits = []
     for circuit in top.circuits:
-        names = {_bare(wanted, circuit.circuit_id) for wanted in job.open_conductor}
+        names = {_wanted(wanted, circuit.circuit_id)[0] for wanted in job.open_conductor}
         known = {*circuit.phases, *(["neutral"] if circuit.neutral else [])}
         cuts = dict.fromkeys(sorted(name for name in known if name in names), ends)
         circuits.append(replace(circuit, cuts=cuts))
     return replace(top, circuits=tuple(circuits)), []
 
 
-def _bare(wanted: str, circuit_id: str) -> str | None:
-    """Return the conductor a job entry names on this circuit, or None."""
-    prefix, mark, rest = wanted.rpartition(":")
-    if mark and prefix != circuit_id:
-        return None
-    return "neutral" if rest in {"N", "neutral"} else rest
+def _wanted(text: str, circuit_id: str) -> tuple[str | None, str | None]:
+    """Return the conductor a job entry names on this circuit, or None, and the span it names."""
+    circuit, name, place = cut_parts(text) or (None, None, None)
+    return (None, None) if circuit not in (None, circuit_id) else (name, place)
+
+
+def _once(zone: Zone, named: list[int]) -> bool:
+    """Say whether a named span leaves one worksite pole only: the place of the cut is clear."""
+    network = zone.network
+    ends = {int(p) for s in named for p in (network.span_from[s], network.span_to[s])}
+    return len(ends & set(zone.worksite)) == 1
 
 
 def _spans_carrying(zone: Zone, worked: list[int], circuit_id: str, name: str | None) -> list[int]:
@@ -103,8 +117,22 @@ def _spans_carrying(zone: Zone, worked: list[int], circuit_id: str, name: str | 
 
 
 def _feeding(zone: Zone, pole: int, spans: list[int]) -> int:
-    """Return the span on the source side of a pole, or the first one."""
-    for way in zone.ways:
-        if way.pole == pole and way.span in spans and way.towards == "source":
-            return way.span
+    """Return the span on the source side of a pole, or the first one.
+
+    The way to the source leaves by a span of the pole itself, or by one towards a worksite pole
+    from which such a way leaves.
+    """
+    source = {way.pole: way.span for way in zone.ways if way.towards == "source"}
+    if source.get(pole) in spans:
+        return source[pole]
+    for span in spans:
+        seen, fresh = {pole}, [zone.network.other_end(span, pole)]
+        while fresh:
+            here = fresh.pop()
+            if here in seen or here not in zone.poles:
+                continue
+            if here in source:
+                return span
+            seen.add(here)
+            fresh += [zone.network.other_end(s, here) for s in zone.worked_spans_at(here)]
     return spans[0]

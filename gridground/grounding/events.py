@@ -1,7 +1,8 @@
-"""What the ways in from outside ask of the leads: the solved current of each held against them.
+"""What every way in asks of the leads: the solved current of each held against them.
 
-Leads are sized for the worked circuits' own faults and for circuits live on the same poles. What
-falls on the line or feeds back into it may drive more current through a lead, or for longer.
+Leads are sized for the bolted faults of the worked circuits and of circuits live on the same
+poles. What falls on the line or feeds back into it may drive more current through a lead, or for
+longer; and with every conductor solved, a lead may carry a little more than the bolted fault.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from gridground.grounding.rating import Basis
     from gridground.record import LeadRow
 
-OUTSIDE = ("other circuit falls on", "equipment", "line falls on")
+OWN = ("own source", "device closed again")  # what the leads are sized for
 # X/R of what states none: that of the tests for high offset in ASTM F855 (second hand); as the
 # value of an unknown source our judgement.
 UNKNOWN_X_OVER_R = 30.0
@@ -39,7 +40,8 @@ class EventDuty:
     current_a : float
         Largest solved current of the row, symmetrical [A].
     time_s, x_over_r : float
-        For how long, and with what offset [s], [ratio].
+        For how long, and with what offset [s], [ratio]; of several shots the ratio that gives the
+        offset of each.
     carried_a : float
         What the row carries for that time and offset, by heat and first peak [A].
     """
@@ -58,19 +60,21 @@ class EventDuty:
     @property
     def source(self) -> str:
         """Where the figures come from, in words."""
-        stated = self.origin.clearing_s is not None
+        own = self.origin.kind in OWN
+        stated = own or self.origin.clearing_s is not None
         time = f"{self.time_s:g} s" + ("" if stated else " (the worked circuit's, none stated)")
+        mend = "" if own else ", or have it switched out"
         return (
             f"solved current of {self.origin.name} ({self.origin.kind}) for {time} at X/R "
             f"{self.x_over_r:.3g}, against heat and first peak as for lead_rating and lead_peak; "
-            "a larger lead_minimum or fault_growth_ratio mends it, or have it switched out"
+            f"a larger lead_minimum mends it{mend}"
         )
 
 
 def event_duties(
     row: LeadRow, number: int, origins: Sequence[SolvedOrigin], *, basis: Basis
 ) -> list[EventDuty]:
-    """Return what every way in from outside asks of a lead row.
+    """Return what every way in asks of a lead row.
 
     Parameters
     ----------
@@ -90,11 +94,14 @@ def event_duties(
     """
     found = []
     for origin in origins:
-        if origin.kind not in OUTSIDE or not origin.lead_a[number] > 0:
+        if not origin.lead_a[number] > 0:
             continue
-        time_s = row.time_s if origin.clearing_s is None else max(origin.clearing_s, SHORTEST_S)
-        ratio = UNKNOWN_X_OVER_R if origin.x_over_r is None else origin.x_over_r
-        ratio = max(ratio, row.x_over_r)
+        rows_own = origin.kind in OWN or origin.clearing_s is None
+        time_s = row.time_s if rows_own else max(origin.clearing_s or 0.0, SHORTEST_S)
+        times_on = row.times_on if rows_own else 1
+        ratio = row.x_over_r
+        if origin.kind not in OWN:
+            ratio = max(ratio, UNKNOWN_X_OVER_R if origin.x_over_r is None else origin.x_over_r)
         carried = carried_a(
             row.size,
             time_s,
@@ -102,16 +109,17 @@ def event_duties(
             basis=basis,
             parallel=row.parallel,
             frequency_hz=row.frequency_hz,
-            times_on=1,
+            times_on=times_on,
         )
-        found.append(EventDuty(origin, origin.lead_a[number], time_s, ratio, float(carried)))
+        duty = EventDuty(origin, origin.lead_a[number], time_s, ratio * times_on, float(carried))
+        found.append(duty)
     return found
 
 
 def heated_rows(
     rows: Sequence[LeadRow], origins: Sequence[SolvedOrigin], *, basis: Basis
 ) -> list[LeadRow]:
-    """Return the rows as hot as the worst way in from outside leaves them.
+    """Return the rows as hot as the worst way in leaves them.
 
     Parameters
     ----------

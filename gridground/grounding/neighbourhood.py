@@ -1,15 +1,15 @@
 """What lies round a job, in metres: obstacles with their clearances, poles, lines and soil.
 
-Everything is selected by bounding boxes first, so that a territory of many features costs little,
-then brought into one local plane. What cannot be placed as drawn is repaired to the safe side and
-named in `repairs`, never dropped in silence.
+Everything is selected by the spatial index of its layer first, so that a territory of many
+features costs little, then brought into one local plane. What cannot be placed as drawn is
+repaired to the safe side and named in `repairs`, never dropped in silence.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
@@ -29,7 +29,6 @@ if TYPE_CHECKING:
     Rows = NDArray[np.intp]
     Objects = NDArray[np.object_]
 
-LAYERS = ("poles", "spans", "surroundings", "other_lines", "soil")
 UNKNOWN = "unknown"
 # Kinds that have a width: drawn as a line or a point, their edge is not known.
 WIDE_KINDS: tuple[str, ...] = ("building", "road", "sidewalk", "driveway", "water", "paved")
@@ -97,21 +96,6 @@ class Obstacles:
 
 
 @dataclass(frozen=True)
-class Boxes:
-    """Bounding boxes of a territory's layers, computed once where many jobs are planned on it."""
-
-    bounds: dict[str, Floats]
-    pole_row: dict[str, int]
-
-    @classmethod
-    def of(cls, territory: Territory) -> Boxes:
-        """Compute the boxes of every layer a neighbourhood is made of."""
-        layers = {name: territory.layer(name) for name in LAYERS}
-        bounds = {n: bounding_boxes(v.geometry) for n, v in layers.items() if v is not None}
-        return cls(bounds, territory.poles.index())
-
-
-@dataclass(frozen=True)
 class Neighbourhood:
     """What lies within `radius_m` of the poles of a job, in the plane of `frame`.
 
@@ -163,8 +147,6 @@ class Neighbourhood:
         job: Job,
         centre_poles: Sequence[str],
         radius_m: float,
-        *,
-        boxes: Boxes | None = None,
     ) -> Neighbourhood:
         """Collect what lies within a distance of some poles.
 
@@ -178,18 +160,13 @@ class Neighbourhood:
             Pole ids.
         radius_m : float
             Distance from any of them [m].
-        boxes : Boxes, optional
-            Bounding boxes of the territory, where they are at hand.
 
         Raises
         ------
         NetworkError
             For a pole that is not in the territory or has no position.
         """
-        survey = _Survey(
-            territory, job, tuple(centre_poles), radius_m, boxes or Boxes.of(territory)
-        )
-        return survey.neighbourhood()
+        return _Survey(territory, job, tuple(centre_poles), radius_m).neighbourhood()
 
     @cached_property
     def pole_index(self) -> dict[str, int]:
@@ -255,17 +232,17 @@ class _Survey:
     job: Job
     centre_poles: tuple[str, ...]
     radius_m: float
-    boxes: Boxes
     repairs: list[Repair] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         """Find the centre."""
         if not self.radius_m > 0:
             raise ValueError(f"a radius of {self.radius_m} m holds nothing")
-        missing = [name for name in self.centre_poles if name not in self.boxes.pole_row]
+        row_of = self.territory.poles.index()
+        missing = [name for name in self.centre_poles if name not in row_of]
         if missing or not self.centre_poles:
             raise NetworkError(f"not a pole of the territory: {', '.join(missing) or 'none named'}")
-        rows = [self.boxes.pole_row[name] for name in self.centre_poles]
+        rows = [row_of[name] for name in self.centre_poles]
         points = self.territory.poles.geometry[rows]
         lonlat = np.column_stack([shapely.get_x(points), shapely.get_y(points)])
         if not np.isfinite(lonlat).all():
@@ -283,8 +260,7 @@ class _Survey:
         poles, spans = self.territory.poles, self.territory.spans
         at_pole, points = self._near(poles)
         lonlat = poles.geometry[at_pole]
-        cable = spans["kind"] == "cable"
-        overhead, lines = self._near(spans, only=~(cable | (spans["kind"] == "link")))
+        overhead, lines = self._near(spans, leave=("cable", "link"))
         other, other_lines = self._near(self.territory.layer("other_lines"))
         soil, polygons = self._near(self.territory.layer("soil"))
         return Neighbourhood(
@@ -300,7 +276,7 @@ class _Survey:
             spans=lines,
             line_ids=self._column("other_lines", "line_id", other),
             lines=other_lines,
-            obstacles=self._obstacles(cable),
+            obstacles=self._obstacles(),
             soil_ids=self._column("soil", "soil_id", soil),
             soil_resistivity_ohm_m=self._column("soil", "resistivity_ohm_m", soil).astype(float),
             soil_source=self._column("soil", "source", soil),
@@ -309,7 +285,7 @@ class _Survey:
             repairs=tuple(dict.fromkeys(self.repairs)),
         )
 
-    def _obstacles(self, cable: NDArray[np.bool_]) -> Obstacles:
+    def _obstacles(self) -> Obstacles:
         """Surroundings and cable runs with their clearances."""
         by_kind = self.job.limits.clearance_m
         largest_m = max(by_kind.values(), default=0.0)
@@ -328,7 +304,7 @@ class _Survey:
         # A feature of no known kind is kept away from by whichever is larger.
         clearance_m[~known] = np.fmax(own_m[rows], largest_m)[~known]
 
-        runs, cables = self._near(self.territory.spans, only=cable, reach_m=largest_m)
+        runs, cables = self._near(self.territory.spans, only=("cable",), reach_m=largest_m)
         run_ids = self.territory.spans.ids[runs]
         names = [f"cable span {span_id}" for span_id in run_ids]
         buried_m = by_kind.get("buried_power", largest_m)
@@ -347,24 +323,30 @@ class _Survey:
         self,
         layer: Layer | None,
         *,
-        only: NDArray[np.bool_] | None = None,
+        only: tuple[str, ...] = (),
+        leave: tuple[str, ...] = (),
         reach_m: Floats | float = 0.0,
     ) -> tuple[Rows, Objects]:
         """Return rows and plane geometry of what lies within the radius and its own reach."""
         if layer is None or not len(layer):
             return np.empty(0, dtype=np.intp), np.empty(0, dtype=object)
-        geometry, bounds = layer.geometry, self.boxes.bounds[layer.name]
-        nowhere = ~np.isfinite(bounds).all(axis=1)
-        nowhere &= True if only is None else only
-        if nowhere.any():
-            geometry, bounds = self._straight(layer, np.flatnonzero(nowhere), bounds)
-        near_m = self.radius_m + np.broadcast_to(np.asarray(reach_m, dtype=float), len(layer))
+        own_m = np.broadcast_to(np.asarray(reach_m, dtype=float), len(layer))
+        largest_m = float(np.max(own_m)) if np.ndim(reach_m) else float(reach_m)
+        half_deg = self.half_deg + degrees_of(self.radius_m + largest_m, self.frame.lat)
+        lost = self._of_kinds(layer, np.flatnonzero(~layer.placed), only, leave)
+        drawn = self._straight(layer, lost)
+        rows = self._of_kinds(layer, _boxed(layer, self.frame, half_deg), only, leave)
+        rows = np.sort(np.concatenate([rows, np.array(sorted(drawn), np.intp)]))
+        geometry = layer.geometry[rows]
+        for row, line in drawn.items():
+            geometry[np.searchsorted(rows, row)] = line
+        near_m = self.radius_m + own_m[rows]
         half_deg = self.half_deg + degrees_of(near_m, self.frame.lat)
-        chosen = meets_box(bounds, self.frame, half_deg)
-        rows = np.flatnonzero(chosen if only is None else chosen & only)
-        keep_deg = 2.0 * half_deg[rows].max(axis=0, initial=1e-3)
-        placed = place(self.frame, geometry[rows], keep_deg=keep_deg)
-        near = np.asarray(shapely.distance(placed.geometry, self.centre) <= near_m[rows])
+        chosen = meets_box(bounding_boxes(geometry), self.frame, half_deg)
+        rows, near_m, geometry = rows[chosen], near_m[chosen], geometry[chosen]
+        keep_deg = 2.0 * half_deg[chosen].max(axis=0, initial=1e-3)
+        placed = place(self.frame, geometry, keep_deg=keep_deg)
+        near = np.asarray(shapely.distance(placed.geometry, self.centre) <= near_m)
         for code, mask in (
             ("repaired", placed.mended & near),
             ("over the antimeridian", placed.wide & near),
@@ -373,21 +355,29 @@ class _Survey:
             self._name(layer.name, layer.ids[rows[mask]], code)
         return rows[near], placed.geometry[near]
 
-    def _straight(self, layer: Layer, rows: Rows, bounds: Floats) -> tuple[Objects, Floats]:
+    @staticmethod
+    def _of_kinds(layer: Layer, rows: Rows, only: tuple[str, ...], leave: tuple[str, ...]) -> Rows:
+        """Return the rows of some kinds, or of all but some."""
+        if not only and not leave:
+            return rows
+        kinds = layer["kind"][rows].tolist()
+        kept = [kind not in leave and (not only or kind in only) for kind in kinds]
+        return np.asarray(rows[np.array(kept, bool)], np.intp)
+
+    def _straight(self, layer: Layer, rows: Rows) -> dict[int, Any]:
         """Draw spans without geometry from pole to pole; name what cannot be drawn."""
-        geometry, bounds = layer.geometry.copy(), bounds.copy()
+        drawn: dict[int, Any] = {}
         if layer.name == "spans":
-            row_of, points = self.boxes.pole_row, self.territory.poles.geometry
-            for row in rows:  # the few spans that have no geometry
+            row_of, points = self.territory.poles.index(), self.territory.poles.geometry
+            for row in rows.tolist():  # the few spans that have no geometry
                 ends = [row_of.get(layer[end][row]) for end in ("from_pole", "to_pole")]
                 xy = [(p.x, p.y) for p in (points[e] for e in ends if e is not None) if p]
-                if len(xy) == 2:
-                    geometry[row] = shapely.LineString(xy)
-            bounds[rows] = bounding_boxes(geometry[rows])
-        drawn = np.isfinite(bounds[rows]).all(axis=1)
-        self._name(layer.name, layer.ids[rows[~drawn]], "no geometry")
-        self._name(layer.name, layer.ids[rows[drawn]], "straight run")
-        return geometry, bounds
+                if len(xy) == 2 and np.isfinite(xy).all():
+                    drawn[row] = shapely.LineString(xy)
+        straight = np.isin(rows, list(drawn))
+        self._name(layer.name, layer.ids[rows[~straight]], "no geometry")
+        self._name(layer.name, layer.ids[rows[straight]], "straight run")
+        return drawn
 
     def _name(self, layer: str, ids: Objects, code: str) -> None:
         """Remember which features could not be taken as drawn."""
@@ -397,3 +387,12 @@ class _Survey:
         """Return rows of a column, none where the layer is absent."""
         found = self.territory.layer(layer)
         return np.empty(0, dtype=object) if found is None else found[column][rows]
+
+
+def _boxed(layer: Layer, frame: Frame, half_deg: Floats) -> Rows:
+    """Return the rows whose bounding box may meet a box round a centre, on the round earth."""
+    width, height = half_deg + 1e-9
+    middle = frame.lon + np.array([-360.0, 0.0, 360.0])
+    south, north = frame.lat - height, frame.lat + height
+    found = layer.tree.query(shapely.box(middle - width, south, middle + width, north))
+    return np.unique(np.asarray(found[1], np.intp))

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 from gridground.errors import NoPlanError, Reason
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from gridground.tables.wires import Conductor
     from gridground.territory.network import Network
 
@@ -61,6 +63,7 @@ class PoleTop:
     height_m: float
     ground_ohm: float | None
     circuits: tuple[CircuitTop, ...]
+    several: bool = False  # more than one circuit is worked: ends are named with theirs
 
     @property
     def neutral(self) -> Hang | None:
@@ -101,10 +104,13 @@ def read_pole_top(
     """
     poles = network.territory.poles
     circuits: list[CircuitTop] = []
+    reference: int | None = None
     for circuit_id in _in_order(network, spans):
         own = [s for s in spans if network.territory.spans["circuit_id"][s] == circuit_id]
         here = [s for s in worked if network.territory.spans["circuit_id"][s] == circuit_id]
-        circuits.append(_circuit_top(network, pole, own, (here, split, circuits)))
+        # circuits on one pole are seen in one direction, that of the first one's widest span
+        reference = _widest(network, own) if not circuits else reference
+        circuits.append(_circuit_top(network, pole, own, (here, split, circuits, reference)))
     material, height = poles["material"][pole], float(poles["height_m"][pole])
     pole_id = str(poles.ids[pole])
     circuits = [top for top in circuits if top.phases]
@@ -128,7 +134,7 @@ def mid_span_top(network: Network, span: int) -> PoleTop:
         As `read_pole_top`.
     """
     spans = network.territory.spans
-    letters, neutral = _hangs(network, [span])
+    letters, neutral = _hangs(network, [span], span)
     circuit_id = str(spans["circuit_id"][span])
     sides: dict[str, tuple[str, ...]] = dict.fromkeys(letters, ("",))
     top = CircuitTop(circuit_id, letters, neutral, shares_neutral=False, sides=sides)
@@ -158,12 +164,12 @@ def _circuit_top(
     network: Network,
     pole: int,
     own: list[int],
-    context: tuple[list[int], bool, list[CircuitTop]],
+    context: tuple[list[int], bool, list[CircuitTop], int | None],
 ) -> CircuitTop:
     """Read one circuit's conductors and sides."""
-    here, split, earlier = context
+    here, split, earlier, reference = context
     spans = network.territory.spans
-    phases, neutral = _hangs(network, own)
+    phases, neutral = _hangs(network, own, reference)
     shared = {spans["shares_neutral_with"][s] for s in own} - {None}
     hung = neutral is not None and any(t.circuit_id in shared for t in earlier)
     sides: dict[str, tuple[str, ...]] = {}
@@ -200,11 +206,52 @@ def sides_of(network: Network, pole: int, spans: list[int], letter: str) -> list
         (apart if splits else rest).append(span)
     groups = [[span] for span in apart] + ([rest] if rest else [])
     ids = network.territory.spans.ids
-    return sorted(groups, key=lambda group: (-len(group), str(ids[group[0]])))
+    # by the lie of the land before ids, so that names do not decide which side is bonded first
+    return sorted(
+        groups,
+        key=lambda group: (
+            -len(group),
+            min(_bearing_deg(network, pole, span) for span in group),
+            str(ids[group[0]]),
+        ),
+    )
 
 
-def _hangs(network: Network, own: list[int]) -> tuple[dict[str, Hang], Hang | None]:
-    """Return where each phase and the neutral of one circuit hang."""
+def _bearing_deg(network: Network, pole: int, span: int) -> float:
+    """Return the direction in which a span leaves a pole, clockwise from north [deg], whole."""
+    geometry = network.territory.poles.geometry
+    here, far = geometry[pole], geometry[network.other_end(span, pole)]
+    east = (far.x - here.x) * math.cos(math.radians(here.y))
+    return round(math.degrees(math.atan2(east, far.y - here.y))) % 360.0
+
+
+def _widest(network: Network, own: Sequence[int]) -> int | None:
+    """Return the overhead span with the most phases, which shows the pole top; None for none."""
+    spans = network.territory.spans
+    overhead = [s for s in own if spans["kind"][s] == "overhead"]
+    return min(
+        overhead, key=lambda s: (-len(spans["phases"][s] or ""), str(spans.ids[s])), default=None
+    )
+
+
+def _sense(network: Network, span: int, reference: int | None) -> float:
+    """Return 1 where a span is drawn in the direction of another one, -1 where against it."""
+    if reference is None or span == reference:
+        return 1.0
+    geometry = network.territory.poles.geometry
+
+    def direction(row: int) -> tuple[float, float]:
+        start, end = geometry[network.span_from[row]], geometry[network.span_to[row]]
+        return (end.x - start.x) * math.cos(math.radians(start.y)), end.y - start.y
+
+    one, other = direction(span), direction(reference)
+    return -1.0 if one[0] * other[0] + one[1] * other[1] < 0 else 1.0
+
+
+def _hangs(
+    network: Network, own: list[int], reference: int | None
+) -> tuple[dict[str, Hang], Hang | None]:
+    """Return where each phase and the neutral of one circuit hang, seen along a reference span."""
     territory = network.territory
     spans = territory.spans
     overhead = [s for s in own if spans["kind"][s] == "overhead"]
@@ -217,12 +264,15 @@ def _hangs(network: Network, own: list[int]) -> tuple[dict[str, Hang], Hang | No
     for s in ranked:
         construction = territory.constructions[spans["construction"][s]]
         wire = territory.conductors[spans["conductor"][s]]
+        turn = _sense(network, s, reference)
         for k, letter in enumerate(spans["phases"][s]):
             if letter not in phases:
-                phases[letter] = Hang(*construction.positions[str(k + 1)], wire)
+                x_m, y_m = construction.positions[str(k + 1)]
+                phases[letter] = Hang(turn * x_m, y_m, wire)
         name = spans["neutral_conductor"][s]
         if neutral is None and name is not None:
-            neutral = Hang(*construction.positions["N"], territory.conductors[name])
+            x_m, y_m = construction.positions["N"]
+            neutral = Hang(turn * x_m, y_m, territory.conductors[name])
     return phases, neutral
 
 

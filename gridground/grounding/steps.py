@@ -89,6 +89,7 @@ def steps_of(
     rows: Sequence[LeadRow],
     *,
     meets: Sequence[Sequence[dict[str, Any]]],
+    held: Sequence[str] = (),
 ) -> dict[str, list[dict[str, Any]]]:
     """Return every step of the job.
 
@@ -102,6 +103,8 @@ def steps_of(
         In the order of applying.
     meets : sequence, one entry per location
         What each zone meets of roads, walks and the like.
+    held : sequence of str
+        What must stay open after this job because another needs it; a step of release each.
 
     Returns
     -------
@@ -116,7 +119,10 @@ def steps_of(
         "apply": applied,
         "work": _work(job, spots, rows),
         "remove": removed,
-        "release": _release(spots, zones, sum(row.parallel for row in rows)),
+        "release": [
+            *_release(spots, zones, sum(row.parallel for row in rows)),
+            *(_step(None, text) for text in held),
+        ],
     }
     mark = {"prepare": "P", "apply": "A", "work": "W", "remove": "R", "release": "C"}
     for part, steps in parts.items():

@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from gridground.errors import Reason
 from gridground.grounding.bonds import full_set, personal_set
-from gridground.grounding.brackets import cable_items, find_brackets, inner_spans, passed_poles
+from gridground.grounding.brackets import (
+    cable_items,
+    find_brackets,
+    inner_spans,
+    passed_poles,
+    unbracketed,
+)
 from gridground.grounding.cuts import cut_mid_span, worksite_top
 from gridground.grounding.poletop import mid_span_top, read_pole_top
-from gridground.record import Direction, OpenItem
+from gridground.record import OpenItem
 
 if TYPE_CHECKING:
     from gridground.grounding.brackets import Bracket, Ground
     from gridground.grounding.poletop import PoleTop
     from gridground.job import Job
-    from gridground.record import LeadEdge, RodPlace
+    from gridground.record import Direction, LeadEdge, RodPlace
     from gridground.territory.ways import Zone
 
 
@@ -67,6 +73,7 @@ class Placement:
 def place_dual(zone: Zone, job: Job, ground: Ground) -> Placement:
     """Place a bracket on every way out and a personal ground on each worksite pole."""
     brackets, directions, items, reasons = find_brackets(zone, job, ground)
+    reasons += _second_circuit(zone)
     overhead_ways = {bracket.pole for bracket in brackets}
     name = "dual-point" if len(overhead_ways) > 1 else "one bracket and personal ground"
     if not brackets and not reasons:
@@ -86,12 +93,32 @@ def place_dual(zone: Zone, job: Job, ground: Ground) -> Placement:
     return Placement(name, everything, tuple(directions), tuple(items), (), remarks, spans, inside)
 
 
+def _second_circuit(zone: Zone) -> list[Reason]:
+    """Refuse mid-span work where another worked circuit hangs in the same span."""
+    if zone.span is None:
+        return []
+    network = zone.network
+    ends = {int(network.span_from[zone.span]), int(network.span_to[zone.span])}
+    beside = [
+        s
+        for s in zone.worked_spans_at(min(ends))
+        if s != zone.span and {int(network.span_from[s]), int(network.span_to[s])} == ends
+    ]
+    return [
+        Reason(
+            "mid_span_circuits",
+            (zone.span_id(zone.span), zone.span_id(span)),
+            f"span {zone.span_id(span)} of another worked circuit hangs beside "
+            f"{zone.span_id(zone.span)}; in mid-span one circuit can be bonded.",
+            "Work at a pole, or name one circuit of the two and keep the other switched out.",
+        )
+        for span in beside
+    ]
+
+
 def place_single(zone: Zone, job: Job, ground: Ground) -> Placement:
     """Place the whole set at every worksite pole."""
-    directions = tuple(
-        Direction(zone.pole_id(w.pole), zone.span_id(w.span), w.towards, w.sources, None)
-        for w in zone.ways
-    )
+    directions = tuple(unbracketed((*zone.ways, *zone.ties), zone))
     if zone.span is not None:
         reason = Reason(
             "mid_span",
@@ -159,6 +186,7 @@ def _bracket_spots(zone: Zone, job: Job, ground: Ground, brackets: list[Bracket]
         top = read_pole_top(
             zone.network, pole, spans, split=False, worked=zone.worked_spans_at(pole)
         )
+        top = replace(top, several=len(zone.circuit_ids) > 1)
         edges = tuple(full_set(top, here[0].electrode, ground.small(top), job.limits))
         title = f"Bracket at {top.pole_id}, {towards[pole]} side"
         spots.append(Spot("bracket", title, top, here[0].electrode, here[0].rod, edges))

@@ -13,10 +13,12 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 _ROW = 62.0
-_BOX = 110.0
+_BOX = 150.0
 _BOX_HEIGHT = 34.0
 _LANE = 26.0
-_WIDTH = 380.0
+_END_LETTERS = 12
+_CONDUCTOR_LETTERS = 4
+_WIDTH = 420.0
 
 
 def bonding_svg(leads: Sequence[dict[str, Any]], title: str) -> Markup:
@@ -55,7 +57,8 @@ def bonding_svg(leads: Sequence[dict[str, Any]], title: str) -> Markup:
         )
         parts.append(Markup('<path class="{}" d="{}"/>').format(css, path))
         parts.append(_lead_words(lead, x + 8, (low + high) / 2))
-    parts += [_box(end, y_of[end]) for end in ends]
+    labels = _labels(ends)
+    parts += [_box(labels[end], y_of[end]) for end in ends]
     return Markup(
         '<svg class="bonding" viewBox="0 0 {w} {h}" role="img" aria-label="{title}">{parts}</svg>'
     ).format(
@@ -96,7 +99,7 @@ def _lead_words(lead: dict[str, Any], x: float, y: float) -> Markup:
     )
 
 
-def _box(end: str, y: float) -> Markup:
+def _box(label: str, y: float) -> Markup:
     """Return one end as a box with its name."""
     return Markup(
         '<rect class="bd-box" x="16" y="{}" width="{}" height="{}"/>'
@@ -107,5 +110,31 @@ def _box(end: str, y: float) -> Markup:
         number(_BOX_HEIGHT),
         number(16 + _BOX / 2),
         number(y + 6),
-        cut_label(end, 9),
+        label,
     )
+
+
+def _labels(ends: Sequence[str]) -> dict[str, str]:
+    """Return names of ends short enough for their boxes, all different.
+
+    The conductor comes first, then as much of the end of the name as tells them apart.
+
+    Examples
+    --------
+    >>> _labels(["neutral", "B@WB1-P150"])
+    {'neutral': 'neutral', 'B@WB1-P150': 'B@WB1-P150'}
+    >>> list(_labels(["F-2:A@F-2-SPAN-1234", "F-2:B@F-2-SPAN-1234"]).values())
+    ['A…PAN-1234', 'B…PAN-1234']
+    """
+    found: dict[str, str] = {}
+    for end in ends:
+        flat = " ".join(printable(end).split())
+        conductor = flat.partition("@")[0].rpartition(":")[2][:_CONDUCTOR_LETTERS]
+        shorter = [
+            f"{conductor}…{flat[-kept:]}" for kept in range(8, _END_LETTERS - len(conductor))
+        ]
+        choices = [flat] if len(flat) <= _END_LETTERS else shorter or [flat[:_END_LETTERS]]
+        taken = set(found.values())
+        number = f"{conductor}… ({len(found) + 1})"
+        found[end] = next((text for text in choices if text not in taken), number)
+    return found

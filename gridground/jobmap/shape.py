@@ -119,8 +119,17 @@ _ROWS = {
     "*worker.limits": "rule:t limit_v:n?",
     "*induction": "*line_id:t? *circuit_id:t? kind:t length_m:n floating_v:n? emf_steady_v:n? "
     "circulating_steady_a:n? emf_fault_v:n? *per_100_a:b",
+    "*clearance.limits": "device_ids:T kind:t? pole_id:t span_id:t phases:t recorded:t? stated:b "
+    "holds_off:T generators_beyond:T",
+    "*clearance.open": "number:i device_id:t kind:t pole_id:t span_id:t phases:t recorded:t "
+    "stated:b bounds:b text:t steps:L",
+    "*clearance.equipment": "equipment_id:t kind:t pole_id:t phases:t? isolated:b",
+    "*clearance.ways": "pole_id:t span_id:t towards:t sources:T bracket_pole_id:t?",
+    "*clearance.grounds": "pole_id:t? span_id:t? role:t leads:i rods:i electrode:t?",
+    "*clearance.others": "job_id:t title:t holder:t? work_start:t? work_end:t? made_at:t apart:t? "
+    "shared_devices:T shared_poles:T shared_circuits:T",
     "picture.poles": "pole_id:t lon:n lat:n",
-    "picture.spans": "span_id:t circuit_id:t phases:t worked:b kind:t line:P",
+    "picture.spans": "span_id:t circuit_id:t phases:t? worked:b kind:t line:P",
     "picture.surroundings": "feature_id:t kind:t name:t? geometry:G",
     "picture.other_lines": "line_id:t nominal_kv:n? state:t line:P",
     "picture.equipment": "equipment_id:t kind:t pole_id:t *circuit_id:t?",
@@ -136,9 +145,17 @@ _FAULT = (
     "*primary_s:n? *backup:t? *backup_s:n? *rod_fault_text:t?"
 )
 _OBJECTS = {
+    "*clearance": "holder:t? authority:t? number:t? work_start:t? work_end:t? limits:L open:L "
+    "order:o unparted:T off:o equipment:L done:o ways:L grounds:L reclosing_blocked:T? "
+    "others:L tag:o decides:t",
+    "*clearance.order": "text:t source:t",
+    "*clearance.off": "text:t count:i pole_ids:T once_open:T still_fed:T",
+    "*clearance.tag": "terms:t workStartTime:t? workEndTime:t? authorityName:t? groundReqFlag:b "
+    "phaseCheckReqFlag:b",
     "totals": "locations:n leads:n rods:n cluster_bars:n clamps:n cones:n",
     "worker": "body_ohm:n? limit_v:n? limit_rule:t worst_v:n? cases:L *duration_s:n "
-    "*without_personal_v:n? *worst_ground_v:n? *worst_ground_case:t",
+    "*without_personal_v:n? *worst_ground_v:n? *worst_ground_case:t *tightest_v:n? "
+    "*tightest_limit_v:n? *tightest_case:t",
     "job": "circuit_ids:T worksite_poles:T worksite_span:t? work_position:t requested_method:t "
     "locate_ticket:t? sources_opened:T? isolated_equipment:T open_conductor:T limits:o",
 }
@@ -184,7 +201,10 @@ def _faults(document: object) -> Iterator[tuple[str, str]]:
         if rows is not None or not name.startswith("*"):
             yield from _rows(name.removeprefix("*"), rows, spec)
     for name, spec in _OBJECTS.items():
-        yield from _keys(name, document[name], spec)
+        row = _inside(document, name.removeprefix("*"))
+        if row is not None or not name.startswith("*"):
+            yield from _keys(name.removeprefix("*"), row, spec)
+    yield from _inside_clearance(document)
     for pole_id, row in document["faults"].items():
         yield from _keys(f"faults.{pole_id}", row, _FAULT)
     yield from _parts_of_locations(document["locations"])
@@ -198,6 +218,17 @@ def _parts_of_locations(locations: list[Any]) -> Iterator[tuple[str, str]]:
         for part, spec in (("rod", _ROD), ("zone", _ZONE)):
             if isinstance(location.get(part), dict):
                 yield from _keys(f"locations[{number}].{part}", location[part], spec)
+
+
+def _inside_clearance(document: dict[str, Any]) -> Iterator[tuple[str, str]]:
+    """Yield what is wrong in the steps of devices to open, and in what is done about equipment."""
+    done = _inside(document, "clearance.done")
+    for kind, row in (done if isinstance(done, dict) else {}).items():
+        yield from _keys(f"clearance.done.{kind}", row, "text:t source:t")
+    rows = _inside(document, "clearance.open")
+    for number, row in enumerate(rows if isinstance(rows, list) else []):
+        if isinstance(row, dict):
+            yield from _rows(f"clearance.open[{number}].steps", row.get("steps"), "do:t text:t")
 
 
 def _inside(document: dict[str, Any], name: str) -> object:

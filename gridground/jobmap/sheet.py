@@ -25,6 +25,7 @@ STEP_PARTS = (
 )
 SHOWN_CASES = 12
 NEAREST_SHOWN = 3
+FOLD_AFTER = 30  # ids of a list; the rest is folded away
 LONGEST_WORD = 20  # letters; what a table column bears without breaking
 
 
@@ -34,7 +35,7 @@ def environment() -> Environment:
     from jinja2 import DictLoader, Environment  # noqa: PLC0415
 
     assets = files("gridground.jobmap") / "assets"
-    names = ("sheet.html", "steps.html", "figures.html", "duty.html")
+    names = ("sheet.html", "clearance.html", "steps.html", "figures.html", "duty.html")
     made = Environment(
         loader=DictLoader({name: (assets / name).read_text("utf-8") for name in names}),
         autoescape=True,
@@ -115,6 +116,7 @@ def sheet_context(document: dict[str, Any]) -> dict[str, Any]:
             {"key": key, "title": title, "note": note, "steps": document["steps"][key]}
             for key, title, note in STEP_PARTS
         ],
+        **_clearance(document),
         "faults": _faults(document),
         "fault_kinds": words.FAULT_KINDS,
         **_cases(document),
@@ -124,6 +126,23 @@ def sheet_context(document: dict[str, Any]) -> dict[str, Any]:
             for kind, letter in words.BURIED_LETTERS.items()
         ],
     }
+
+
+def _clearance(document: dict[str, Any]) -> dict[str, Any]:
+    """Return what the clearance shows: every step by number, and the equipment by kind."""
+    block = document.get("clearance")
+    if not block:
+        return {"openings": [], "kinds": []}
+    openings = [(row, step) for row in block["open"] for step in row["steps"]]
+    kinds: dict[str, list[dict[str, Any]]] = {}
+    for row in block["equipment"]:
+        place = {"at_pole": f"{row['equipment_id']} at {row['pole_id']}"}
+        kinds.setdefault(row["kind"], []).append(row | place)
+    looked_at = sum(row["layer"].startswith("plan:") for row in document["inputs"])
+    silent = {"text": words.NOT_STATED, "source": words.NOT_STATED}
+    done = [(kind, block["done"].get(kind, silent), rows) for kind, rows in kinds.items()]
+    found = {"openings": openings, "kinds": done, "looked_at": looked_at}
+    return found | {"fold_after": FOLD_AFTER, "idle": ("arrester", "guy")}
 
 
 def _first(document: dict[str, Any]) -> list[dict[str, Any]]:

@@ -107,23 +107,30 @@ def check_connection(spans: Layer, ends: Ends, findings: tuple[Findings, Finding
 
 
 def _check_along(spans: Layer, graph: _Graph, findings: Findings) -> None:
-    """Report phases and neutrals that the feeding span does not have."""
-    rows, u, v, before = graph.rows, graph.u, graph.v, graph.before
-    downward = before[v] == u  # the span feeds its to_pole
-    upward = (before[u] == v) & ~downward
+    """Report phases and neutrals that the feeding span does not have.
+
+    A span feeds the end that is more spans away from the source; of two ends equally far, both.
+    """
+    rows, u, v = graph.rows, graph.u, graph.v
+    level = _levels(graph.before)
+    known = graph.reached[u] & graph.reached[v]
+    downward = known & (level[v] > level[u])  # the span feeds its to_pole
+    upward = known & (level[u] > level[v])
+    beside = known & (level[u] == level[v]) & (u != v)  # in a loop: may feed either end
+    tree = downward | upward
     feeds = np.where(downward, v, np.where(upward, u, -1))
-    tree = feeds >= 0
     phases = masks(spans["phases"])[rows]
     neutral = np.array([one is not None for one in spans["neutral_conductor"]], dtype=bool)[rows]
     stated = spans.stated["neutral_conductor"][rows]
-    n = len(before)
+    n = len(graph.before)
     incoming = np.zeros(n, dtype=np.uint8)
-    np.bitwise_or.at(incoming, feeds[tree], phases[tree])
     with_neutral, judged = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
-    np.logical_or.at(with_neutral, feeds[tree], neutral[tree])
-    np.logical_or.at(judged, feeds[tree], stated[tree])
+    for end, which in ((feeds, tree), (u, beside), (v, beside)):
+        np.bitwise_or.at(incoming, end[which], phases[which])
+        np.logical_or.at(with_neutral, end[which], neutral[which])
+        np.logical_or.at(judged, end[which], stated[which])
     upper = np.where(downward, u, v)
-    inner = tree & (before[upper] >= 0)
+    inner = tree & (graph.before[upper] >= 0)
     lacking = inner & (incoming[upper] > 0) & ((phases & ~incoming[upper]) > 0)
     found = "has a phase that the span before it lacks"
     remedy = "correct the phase letters of one of the two"
@@ -135,6 +142,17 @@ def _check_along(spans: Layer, graph: _Graph, findings: Findings) -> None:
     findings.add("note", rows[stops], "neutral_conductor", found, "confirm it")
     found = "a neutral, but the span before it has none: the neutral begins here"
     findings.add("note", rows[starts], "neutral_conductor", found, "confirm it")
+
+
+def _levels(before: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Return how many spans lie between each node and its source, by doubling the reach."""
+    here = np.arange(len(before))
+    ahead = np.where(before >= 0, before, here)
+    level = (before >= 0).astype(np.intp)
+    while (ahead != ahead[ahead]).any():
+        level = level + level[ahead]
+        ahead = ahead[ahead]
+    return level
 
 
 def _check_loops(

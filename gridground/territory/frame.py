@@ -303,15 +303,29 @@ def within(geometry: NDArray[np.object_], centre: Geometry, reach_m: float) -> N
     -------
     ndarray of bool, shape (n,)
     """
-    import shapely  # noqa: PLC0415  start-up time
-
-    middle = shapely.centroid(centre)
-    frame = Frame(float(middle.x), float(middle.y))
-    here = frame.to_xy(centre)
-    # A generous box first: only what may be near is brought into the plane.
-    box = frame.to_lonlat(shapely.box(*shapely.buffer(here, 1.1 * reach_m + 1.0).bounds))
-    found = shapely.intersects(geometry, shapely.box(*box.bounds))
+    found = np.asarray(shapely.intersects(geometry, reach_box(centre, reach_m)), bool)
     rows = np.flatnonzero(found)
     if rows.size:
-        found[rows] = shapely.dwithin(frame.to_xy(geometry[rows]), here, reach_m)
-    return np.asarray(found, bool)
+        frame = _frame_at(centre)
+        found[rows] = shapely.dwithin(frame.to_xy(geometry[rows]), frame.to_xy(centre), reach_m)
+    return found
+
+
+def reach_box(centre: Geometry, reach_m: float) -> Geometry:
+    """Return a box in longitude and latitude that holds all within a distance of a geometry.
+
+    It is generous: only what may be near has to be brought into the plane.
+    """
+    frame = _frame_at(centre)
+    plane = shapely.box(*shapely.buffer(frame.to_xy(centre), 1.1 * reach_m + 1.0).bounds)
+    west, south, east, north = frame.to_lonlat(plane).bounds
+    if east - west > _PLACEABLE_DEG:  # over the antimeridian: all the way round
+        west, east = -180.0, 180.0
+    box: Geometry = shapely.box(west, south, east, north)
+    return box
+
+
+def _frame_at(centre: Geometry) -> Frame:
+    """Return the plane centred on a geometry in longitude and latitude."""
+    middle = shapely.centroid(centre)
+    return Frame(float(middle.x), float(middle.y))

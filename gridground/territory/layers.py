@@ -3,16 +3,24 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 import numpy as np
+import shapely
+
+from gridground.territory.frame import bounding_boxes, reach_box, within
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     import geopandas as gpd
     from numpy.typing import NDArray
 
     from gridground.errors import Problem
     from gridground.tables.wires import Conductor, Construction
+
+Kept = TypeVar("Kept")
 
 ID_COLUMN = {
     "poles": "pole_id",
@@ -61,8 +69,68 @@ class Layer:
         return self.columns[ID_COLUMN[self.name]]
 
     def index(self) -> dict[str, int]:
-        """Return the row of each id."""
-        return {name: row for row, name in enumerate(self.ids)}
+        """Return the row of each id; made once, not to be changed."""
+        return self._index
+
+    @cached_property
+    def _index(self) -> dict[str, int]:
+        """Row of each id."""
+        return dict(zip(self.ids.tolist(), range(len(self)), strict=True))
+
+    def rows_by(self, column: str) -> dict[Any, list[int]]:
+        """Return the rows of every value of a column; made once, not to be changed."""
+        if column not in self._rows_by:
+            found: dict[Any, list[int]] = {}
+            for row, value in enumerate(self[column].tolist()):
+                found.setdefault(value, []).append(row)
+            self._rows_by[column] = found
+        return self._rows_by[column]
+
+    @cached_property
+    def _rows_by(self) -> dict[str, dict[Any, list[int]]]:
+        """Rows by value, by column."""
+        return {}
+
+    @cached_property
+    def placed(self) -> NDArray[np.bool_]:
+        """Which features have a place: geometry without a number that is none, shape (n,)."""
+        return np.asarray(np.isfinite(bounding_boxes(self.geometry)).all(axis=1), bool)
+
+    @cached_property
+    def tree(self) -> shapely.STRtree:
+        """Spatial index of the geometry, in longitude and latitude."""
+        drawn = self.geometry.copy()
+        drawn[~self.placed] = None
+        return shapely.STRtree(drawn)
+
+    def meeting(
+        self,
+        shape: Any,  # noqa: ANN401  a geometry
+        predicate: Literal["intersects", "crosses"] = "intersects",
+    ) -> NDArray[np.intp]:
+        """Return the rows whose geometry meets a shape in longitude and latitude.
+
+        Parameters
+        ----------
+        shape : shapely geometry
+            Longitude and latitude.
+        predicate : str
+            ``"intersects"`` or ``"crosses"``; the same either way round.
+        """
+        return np.sort(self.tree.query(shape, predicate=predicate))
+
+    def about(self, centre: Any, reach_m: float) -> NDArray[np.intp]:  # noqa: ANN401
+        """Return the rows whose bounding box comes within a distance of a geometry, or a bit more.
+
+        To be looked at in a plane: of long straight lines it differs by metres whether they are
+        drawn there or in longitude and latitude.
+        """
+        return np.sort(self.tree.query(reach_box(centre, reach_m)))
+
+    def near(self, centre: Any, reach_m: float) -> NDArray[np.intp]:  # noqa: ANN401
+        """Return the rows within a distance of a geometry, as `frame.within` measures it [m]."""
+        rows = self.meeting(reach_box(centre, reach_m))
+        return rows[within(self.geometry[rows], centre, reach_m)]
 
     def frame(self) -> gpd.GeoDataFrame:
         """Return the layer as a GeoDataFrame in WGS 84 (imports geopandas)."""
@@ -96,6 +164,32 @@ class Territory:
     problems: tuple[Problem, ...] = ()
     inputs: tuple[dict[str, Any], ...] = ()
     extra: dict[str, Any] = field(default_factory=dict)
+
+    def once(self, name: str, make: Callable[[Territory], Kept]) -> Kept:
+        """Return what is worked out of the layers as a whole, made when first asked for.
+
+        Parameters
+        ----------
+        name : str
+            What it is.
+        make : callable
+            Works it out.
+
+        Returns
+        -------
+        whatever `make` returns
+            The same object every time, for as long as no layer is put in another's place.
+        """
+        layers, found = self.__dict__.get("_once", ({}, {}))
+        if layers.keys() != self.layers.keys() or any(
+            layers[key] is not layer for key, layer in self.layers.items()
+        ):
+            found = {}
+            self.__dict__["_once"] = (dict(self.layers), found)
+        if name not in found:
+            found[name] = make(self)
+        made: Kept = found[name]
+        return made
 
     @property
     def poles(self) -> Layer:

@@ -10,8 +10,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gridground.errors import NoPlanError, Reason
+from gridground.territory.network import ANY_STATE
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from numpy.typing import NDArray
 
     from gridground.job import Job
@@ -74,7 +77,9 @@ class Zone:
     @cached_property
     def worked(self) -> NDArray[np.bool_]:
         """Which spans belong to the circuits worked on."""
-        return np.isin(self.network.territory.spans["circuit_id"].astype(str), [*self.circuit_ids])
+        found = np.zeros(len(self.network.span_from), bool)
+        found[self.network.fixed.spans_of(self.circuit_ids)] = True
+        return found
 
     def worked_spans_at(self, pole: int) -> list[int]:
         """Return the rows of worked spans at a pole row."""
@@ -87,6 +92,34 @@ class Zone:
     def span_id(self, span: int) -> str:
         """Return the id of a span row."""
         return str(self.network.territory.spans.ids[span])
+
+    @cached_property
+    def ties(self) -> tuple[Way, ...]:
+        """Spans of circuits not worked on that a tie joins to a pole of the zone.
+
+        Energy can come in there at the pole itself; no bracket can stand on such a span.
+        """
+        network, beyond = self.network, _Beyond(self)
+        found = []
+        for pole in sorted(self.poles, key=self.pole_id):
+            own = {network.node_at(span, pole) for span in self.worked_spans_at(pole)}
+            for span in network.spans_at(pole):
+                if not self.worked[span] and network.node_at(span, pole) in own:
+                    far = network.other_end(span, pole)
+                    found.append(Way(pole, span, far, "tie", beyond.of(pole, span)[2]))
+        return tuple(found)
+
+    def cables_at(self, poles: Iterable[int]) -> tuple[Way, ...]:
+        """Return the worked cables that leave some poles, as ways with what lies beyond."""
+        beyond = _Beyond(self)
+        kinds = self.network.territory.spans["kind"]
+        found = []
+        for pole in sorted(poles, key=self.pole_id):
+            for span in self.worked_spans_at(pole):
+                if kinds[span] == "cable":
+                    far = self.network.other_end(span, pole)
+                    found.append(Way(pole, span, far, "cable", beyond.of(pole, span)[2]))
+        return tuple(found)
 
     @cached_property
     def ways(self) -> tuple[Way, ...]:
@@ -208,19 +241,34 @@ def _towards(
             names.append("cable")
         else:
             names.append("source" if fed else "tie" if tied else "load")
-    count = [int(network.phases[span]).bit_count() for _, span, _ in edges]
-    loads = [i for i, name in enumerate(names) if name == "load"]
+    circuits = network.territory.spans["circuit_id"]
+    by_circuit: dict[str, list[int]] = {}
+    for i, (_, span, _) in enumerate(edges):
+        by_circuit.setdefault(str(circuits[span]), []).append(i)
+    for own in by_circuit.values():
+        _name_laterals(zone, edges, names, own)
+    return names
+
+
+def _name_laterals(
+    zone: Zone, edges: list[tuple[int, int, int]], names: list[str], own: list[int]
+) -> None:
+    """Name the laterals among the ways of one circuit: all its loads but the main line."""
+    count = {i: int(zone.network.phases[edges[i][1]]).bit_count() for i in own}
+    loads = [i for i in own if names[i] == "load"]
     if len(loads) > 1:
         # The main line goes on with the most phases; the rest are laterals.
         main = max(loads, key=lambda i: (count[i], _straightness(zone, edges, names, i), -i))
         for i in loads:
             if i != main:
                 names[i] = "lateral"
-    elif loads and "source" in names:
-        widest = max(count)
-        if count[loads[0]] < widest and len(edges) > 2:
-            names[loads[0]] = "lateral"
-    return names
+    elif (
+        loads
+        and "source" in [names[i] for i in own]
+        and count[loads[0]] < max(count.values())
+        and len(own) > 2
+    ):
+        names[loads[0]] = "lateral"
 
 
 def _straightness(
@@ -245,29 +293,22 @@ def _straightness(
 
 
 class _Beyond:
-    """What lies beyond a way, by connected components of the network without the zone."""
+    """What lies beyond a way: the parts of the network without the zone."""
 
     def __init__(self, zone: Zone) -> None:
         network = zone.network
         self.zone, self.network = zone, network
-        n = len(network.node_pole)
-        outside = np.ones(len(network.span_from), bool)
-        if zone.span is not None:
-            # Parallel circuits on the same poles stay: only the worksite's own span is cut.
-            outside[zone.span] = False
-        inside = np.isin(network.node_pole, sorted(zone.poles)) & self._worked_nodes(n)
-        outside &= ~inside[network.node_from] & ~inside[network.node_to]
-        self.inside = inside
-        self.closed = network.parts(outside & (network.closed > 0))
-        self.any = network.parts(outside)
-        self.sources = list(network.source_node.items())
-
-    def _worked_nodes(self, n: int) -> NDArray[np.bool_]:
-        """Mark nodes that carry a worked span."""
-        found = np.zeros(n, bool)
-        found[self.network.node_from[self.zone.worked]] = True
-        found[self.network.node_to[self.zone.worked]] = True
-        return found
+        inside = {
+            network.node_at(span, pole)
+            for pole in zone.poles
+            for span in zone.worked_spans_at(pole)
+        }
+        # Parallel circuits on the same poles stay: of mid-span work only the span itself is cut.
+        cut = [] if zone.span is None else [zone.span]
+        self.closed = network.labels_without(inside, cut)
+        self.any = network.labels_without(inside, cut, ANY_STATE)
+        sources = network.fixed.sources
+        self.fed, self.reached = self.closed[sources], self.any[sources]
 
     def of(self, pole: int, span: int) -> tuple[bool, bool, tuple[str, ...]]:
         """Say (fed by a source as things stand, by any source at all, everything beyond)."""
@@ -275,50 +316,39 @@ class _Beyond:
         mid_span = self.zone.span is not None
         far = pole if mid_span else network.other_end(span, pole)
         node = network.node_at(span, far)
-        reached = [c for c, s in self.sources if self.any[s] == self.any[node]]
-        fed = [c for c, s in self.sources if self.closed[s] == self.closed[node]]
-        shut = mid_span or network.closed[span] > 0
-        return bool(fed) and bool(shut), bool(reached), (*sorted(reached), *self._equipment(node))
+        circuits = network.territory.circuits.ids
+        reached = sorted(map(str, circuits[self.reached == self.any[node]]))
+        fed = set(map(str, circuits[self.fed == self.closed[node]]))
+        # an open device at the worksite does not turn the side of its own source into a tie
+        shut = mid_span or network.closed[span] > 0 or bool(fed & self.zone.circuit_ids)
+        return bool(fed) and bool(shut), bool(reached), (*reached, *self._equipment(node))
 
     def _equipment(self, beyond: int) -> tuple[str, ...]:
-        """Return ids of equipment beyond the way through which energy can come back."""
-        equipment = self.network.territory.layer("equipment")
+        """Return ids of equipment beyond the way through which energy can come back.
+
+        Generators on the worked circuits also where a device between stands open.
+        """
+        network = self.network
+        equipment = network.territory.layer("equipment")
         if equipment is None:
             return ()
-        return tuple(
-            sorted(
-                str(name)
-                for name, kind, node in zip(
-                    equipment.ids, equipment["kind"], equipment_nodes(self.network), strict=True
-                )
-                if kind in SOURCE_KINDS and node >= 0 and self.closed[node] == self.closed[beyond]
-            )
-        )
+        found: set[str] = set()
+        for left, labels, kinds in (
+            (self.closed, network.labels(), SOURCE_KINDS),
+            (self.any, network.labels(ANY_STATE), ("generator",)),
+        ):
+            # what is left of a part without the zone lies within that part
+            rows = network.fixed.equipment_in(labels, np.array([labels[beyond]]))
+            rows = rows[left[network.fixed.equipment_node[rows]] == left[beyond]]
+            found |= {
+                str(equipment.ids[row])
+                for row in rows.tolist()
+                if equipment["kind"][row] in kinds
+                and (left is self.closed or equipment["circuit_id"][row] in self.zone.circuit_ids)
+            }
+        return tuple(sorted(found))
 
 
 def equipment_nodes(network: Network) -> NDArray[np.intp]:
     """Return the node of each piece of equipment; -1 where its circuit is not at its pole."""
-    equipment = network.territory.layer("equipment")
-    if equipment is None:
-        return np.zeros(0, np.intp)
-    circuit_row = network.territory.circuits.index()
-    n_circuits = max(len(circuit_row), 1)
-    spans = network.territory.spans
-    circuit = np.fromiter((circuit_row[c] for c in spans["circuit_id"]), np.intp, len(spans))
-    key = np.concatenate(
-        [network.span_from * n_circuits + circuit, network.span_to * n_circuits + circuit]
-    )
-    node = np.concatenate([network.node_from, network.node_to])
-    order = np.argsort(key, kind="stable")
-    wanted = np.fromiter(
-        (
-            network.pole_row[p] * n_circuits + circuit_row[c]
-            for p, c in zip(equipment["pole_id"], equipment["circuit_id"], strict=True)
-        ),
-        np.intp,
-        len(equipment),
-    )
-    place = np.searchsorted(key[order], wanted)
-    place = np.minimum(place, max(len(key) - 1, 0))
-    found: NDArray[np.intp] = np.where(key[order][place] == wanted, node[order][place], -1)
-    return found
+    return network.fixed.equipment_node

@@ -274,6 +274,7 @@ def open_switch_with_bypass():
         origins=(*from_circuits(data, "F1"), again),
         feeds={"F1": station(), "D2": station()},
         broken={"F1": ROUND_P6, "D2": ROUND_P6},
+        joined=frozenset({"D2"}),
         touch={"P6": [f"{p}@S{k}" for p in "ABC" for k in (6, 7)] + ["neutral"]},
     )
 

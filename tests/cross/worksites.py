@@ -21,6 +21,7 @@ from tests.cross.netlists import EARTH, Wire, Wiring
 from tests.feeder import layer, straight
 
 GROUND_OHM, ROD_OHM = 25.0, 50.0
+JOINED = "joined"  # among the breaks: the closed device joins the sides of the cuts
 FULL = ["rod bar", "bar neutral", "neutral A", "A B", "B C"]
 SMALL = ["rod bar", "bar neutral", "bar A", "A B", "B C"]  # no fault current over the neutral
 DELTA = ["rod bar", "bar A", "A B", "B C"]
@@ -66,6 +67,10 @@ def stretch(net, poles, spans, wires, lengths_m, *, broken=(), cuts=()):
     def node(pole_id, label, span_id):
         return f"{pole_id}.{label}" + (f"@{span_id}" if (pole_id, label) in cuts else "")
 
+    if JOINED in broken:
+        for pole_id, label in sorted(cuts):
+            one, other = (node(pole_id, label, name) for name in _at(pole_id))
+            net.alias[other] = one
     for k, name in enumerate(spans):
         kept = [w for w in wires if not (name in broken and w == "neutral")]
         length = lengths_m
@@ -79,6 +84,12 @@ def stretch(net, poles, spans, wires, lengths_m, *, broken=(), cuts=()):
             [wires[label] for label in kept],
             length,
         )
+
+
+def _at(pole_id):
+    """Return the two spans at a pole of the straight feeder."""
+    k = POLES.index(pole_id)
+    return SPANS[k - 1 : k + 1]
 
 
 def grounds(net, poles, ohm=GROUND_OHM):
@@ -153,6 +164,7 @@ class Worksite:
     held: dict = field(default_factory=dict)  # name of the tie -> place
     alias: dict = field(default_factory=dict)
     stand: str = "bar"  # what the worker holds on to besides
+    joined: frozenset = frozenset()  # origins in which closed devices join the sides, too
 
     def hertz(self):
         return float(self.data.circuits["frequency_hz"][0])
@@ -174,7 +186,10 @@ class Worksite:
     def states(self):
         """Return (origin, neutral, event) -> breaks that the state stands for."""
         return {
-            (origin, neutral, event): breaks
+            (origin, neutral, event): (
+                *breaks,
+                *((*one, JOINED) for one in breaks if origin in self.joined),
+            )
             for origin, feed in self.feeds.items()
             for neutral, breaks in (("intact", ((),)), ("broken", self.broken.get(origin, ())))
             for event in feed.events()
