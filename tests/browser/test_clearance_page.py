@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import pytest
 from maps_maker import ROOT
 
 import gridground as gg
+from gridground.job import ClearanceAsked
 from gridground.jobmap.page import page_html
 
 pytestmark = pytest.mark.browser
@@ -17,7 +19,9 @@ pytestmark = pytest.mark.browser
 def page():
     territory = gg.read_territory(ROOT / "sample_data" / "territory")
     jobs = ROOT / "sample_data" / "jobs"
-    other = gg.plan_job(territory, gg.read_job(jobs / "13-open-items.toml"))
+    held = ClearanceAsked(holder="foreman of line crew 1")
+    asked = replace(gg.read_job(jobs / "13-open-items.toml"), clearance=held)
+    other = gg.plan_job(territory, asked)
     plan = gg.plan_job(territory, gg.read_job(jobs / "08-gang-switch.toml"), others=[other])
     return page_html(plan), plan["clearance"]
 
