@@ -8,6 +8,7 @@ from gridground.electrical.induced_words import induction_cautions
 from gridground.electrical.standing import standing_limit_v
 from gridground.electrical.tolerable import STRICTEST, limit_table
 from gridground.grounding.bonded import live_beside
+from gridground.grounding.poletop import claimed_twice
 from gridground.grounding.steps import CAUTIONS
 from gridground.territory.isolation import DeviceStates, nodes_at_ends
 from gridground.territory.network import Network
@@ -84,7 +85,7 @@ def caution_rows(
                 "common practice, no source",
             )
         )
-    rows += [*_other_side(scene, outcome)]
+    rows += [*_other_side(scene, outcome), *_same_place(scene, outcome)]
     rows += [_row(text, source) for text, source in induction_cautions(induction)]
     if job.work_position == "aerial lift":
         rows.append(
@@ -113,6 +114,24 @@ def _other_side(scene: Scene, outcome: Outcome) -> list[dict[str, str]]:
             "the data; common practice, no source",
         )
         for pole_id, spans in sorted(live.items())
+    ]
+
+
+def _same_place(scene: Scene, outcome: Outcome) -> list[dict[str, str]]:
+    """Name conductors of two circuits that claim one place on a pole with grounds."""
+    pairs: dict[tuple[str, str], list[str]] = {}
+    for spot in outcome.placement.spots:
+        if spot.top.pole_id is not None:
+            for pair in claimed_twice(scene.network, scene.network.pole_row[spot.top.pole_id]):
+                pairs.setdefault(pair, []).append(spot.top.pole_id)
+    return [
+        _row(
+            f"By the data {one} and {other} hang at one place at {', '.join(poles)}: the pole top "
+            "of one of the two is wrong, and lead lengths, voltages and induction rest on it. Look "
+            "at the pole.",
+            "the data",
+        )
+        for (one, other), poles in sorted(pairs.items())
     ]
 
 

@@ -6,11 +6,14 @@ separate conductor section at a bracketed worksite), worked by hand beside each 
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
-from feeder import circuit, pole, span, territory
+from feeder import circuit, layer, pole, span, territory
 
 from gridground.errors import NoPlanError, Reason
 from gridground.grounding.brackets import Ground
+from gridground.grounding.poletop import claimed_twice
 from gridground.grounding.where import place_dual, place_single
 from gridground.job import Job, Limits, RodSpec
 from gridground.record import RodPlace
@@ -284,3 +287,24 @@ def test_reversing_spans_and_renaming_changes_nothing():
     backward, _ = both(territory(poles[::-1], spans[::-1], [circuit()]), job("P4"))
     assert [pairs(s) for s in forward.spots] == [pairs(s) for s in backward.spots]
     assert forward.directions == backward.directions
+
+
+@pytest.mark.parametrize(
+    ("given", "pairs"),
+    [
+        ({}, [("F1:A", "F2:A"), ("F1:B", "F2:B"), ("F1:C", "F2:C")]),
+        ({"phases": "CAB"}, [("F1:A", "F2:C"), ("F1:B", "F2:A"), ("F1:C", "F2:B")]),
+        ({"construction": "below"}, []),
+    ],
+)
+def test_two_circuits_that_claim_one_place(given, pairs):
+    """IEEE 500 by hand: the k-th letter hangs at position k, whoever it belongs to."""
+    second = span("T1", "P1", "P2", circuit_id="F2", neutral_conductor=None, **given)
+    area = line(4, extra=[second])
+    area = replace(area, layers=dict(area.layers))
+    area.layers["circuits"] = layer("circuits", [circuit(), circuit("F2", "P1")])
+    below = {k: (x, y - 2.0) for k, (x, y) in area.constructions["IEEE 500"].positions.items()}
+    area.constructions["below"] = replace(area.constructions["IEEE 500"], positions=below)
+    network = Network.build(area)
+    assert claimed_twice(network, network.pole_row["P2"]) == pairs
+    assert claimed_twice(network, network.pole_row["P3"]) == []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
@@ -16,6 +17,9 @@ if TYPE_CHECKING:
 
 # Devices that split the conductors of a pole into sides whatever their state; a jumper only open.
 SPLITTING = ("switch", "cutout", "recloser", "breaker", "fuse", "sectionalizer")
+
+# Conductors of two circuits nearer than this cannot both be there: our judgement.
+SAME_PLACE_M = 0.1
 
 
 @dataclass(frozen=True)
@@ -184,6 +188,47 @@ def _circuit_top(
         sides[letter] = ("",) if whole else names
     circuit_id = str(spans["circuit_id"][own[0]])
     return CircuitTop(circuit_id, phases, None if hung else neutral, hung, sides)
+
+
+def claimed_twice(network: Network, pole: int) -> list[tuple[str, str]]:
+    """Return pairs of conductors of two circuits that hang at one place of a pole by the data.
+
+    Parameters
+    ----------
+    network : Network
+        As built.
+    pole : int
+        Pole row.
+
+    Returns
+    -------
+    list of (str, str)
+        Named ``F1:A``. Neutrals that are one wire are none; what is not known is left out.
+    """
+    spans, territory = network.territory.spans, network.territory
+    here = [s for s in network.spans_at(pole) if spans["kind"][s] == "overhead"]
+    hung: dict[str, tuple[str, float, float]] = {}
+    reference = _widest(network, here)
+    for s in here:
+        top = territory.constructions.get(spans["construction"][s])
+        if top is None:
+            continue
+        turn = _sense(network, s, reference)
+        places = {letter: str(k + 1) for k, letter in enumerate(spans["phases"][s] or "")}
+        if spans["neutral_conductor"][s] is not None and not spans["shares_neutral_with"][s]:
+            places["neutral"] = "N"
+        circuit = str(spans["circuit_id"][s])
+        for name, place in places.items():
+            if place in top.positions:
+                x_m, y_m = top.positions[place]
+                hung.setdefault(f"{circuit}:{name}", (circuit, turn * x_m, y_m))
+    found = []
+    for one, other in itertools.combinations(sorted(hung), 2):
+        (a, ax, ay), (b, bx, by) = hung[one], hung[other]
+        neutrals = one.endswith(":neutral") and other.endswith(":neutral")
+        if a != b and not neutrals and math.dist((ax, ay), (bx, by)) < SAME_PLACE_M:
+            found.append((one, other))
+    return found
 
 
 def sides_of(network: Network, pole: int, spans: list[int], letter: str) -> list[list[int]]:
