@@ -30,6 +30,7 @@ from gridground.grounding.rows import Duty, lead_rows, with_solved_currents
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from gridground.grounding.poletop import PoleTop
     from gridground.grounding.where import Placement, Spot
     from gridground.record import LeadRow
     from gridground.scene import Scene
@@ -286,7 +287,7 @@ def layout_of(
                 electrode.network_ohm,
                 tuple(branches),
                 spot.role == "worksite",
-                tuple(name for c in top.circuits for name in c.cuts) if top.pole_id is None else (),
+                _cut_in_span(top),
             )
         )
         if top.pole_id is not None and (found := _splits(scene, spot)):
@@ -299,6 +300,16 @@ def layout_of(
         ):
             splits[pole_id] = found
     return Layout(tuple(places), splits)
+
+
+def _cut_in_span(top: PoleTop) -> tuple[str, ...]:
+    """Return the conductors cut in mid-span, named as the leads name them."""
+    if top.pole_id is not None:
+        return ()
+    several = len(top.circuits) > 1
+    return tuple(
+        f"{c.circuit_id}:{name}" if several else name for c in top.circuits for name in c.cuts
+    )
 
 
 def _device_splits(

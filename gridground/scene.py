@@ -54,8 +54,8 @@ class Scene:
         """Nodes of the worked circuits at the worksite and at the far end of every way out."""
         poles = set(self.zone.poles) | {way.far for way in self.zone.ways}
         if self.zone.span is not None:
-            span = self.zone.span
-            return [int(self.network.node_from[span]), int(self.network.node_to[span])]
+            ends = (self.network.node_from, self.network.node_to)
+            return sorted({int(end[span]) for span in self.zone.spans for end in ends})
         return sorted(
             {
                 self.network.node_at(span, pole)

@@ -17,7 +17,7 @@ from gridground.electrical.ends import (
     shut_pairs,
 )
 from gridground.electrical.ladder import EARTH, reduce_to_ports
-from gridground.electrical.places import Locator, bare_poles, network_nodes_of
+from gridground.electrical.places import Locator, bare_poles, mid_spans, network_nodes_of
 from gridground.electrical.runs import lay_runs
 from gridground.electrical.source import source_of
 
@@ -209,11 +209,7 @@ def build_model(
         ends,
         region=_region(network, nodes, layout, origin),
         broken=breaks.ends,
-        middles={
-            network.span_row[str(p.span_id)]: frozenset(LABELS.index(name) for name in p.cut)
-            for p in layout.places
-            if p.pole_id is None
-        },
+        middles=_middles(network, layout),
         bare=bare_poles(network, layout),
         resistivity_ohm_m=setting.resistivity_ohm_m,
     )
@@ -238,6 +234,18 @@ def build_model(
     laid = [*runs.branches, *earth]
     reduction = reduce_to_ports(locator.n_nodes, laid, sorted(ports - {EARTH}))
     return Model(origin, source, reduction, places, drives, star, runs.gaps, tuple(states), shut)
+
+
+def _middles(network: Network, layout: Layout) -> dict[int, frozenset[int]]:
+    """Return the spans worked on in the middle, with the conductors that are cut there."""
+    found = {}
+    for place in layout.places:
+        for row in mid_spans(network, place) if place.pole_id is None else ():
+            circuit = network.territory.spans["circuit_id"][row]
+            named = [name.rpartition(":") for name in place.cut]
+            cut = {bare for prefix, _, bare in named if prefix in ("", circuit)}
+            found[row] = frozenset(LABELS.index(name) for name in cut)
+    return found
 
 
 def _breaks(origin: Origin, grounds: list[int], worksites: list[int]) -> Breaks:

@@ -78,8 +78,9 @@ class Place:
     worksite : bool
         Whether a worker touches conductors here.
     cut : tuple of str
-        Mid-span work only: conductors of the span, ``A B C neutral``, that are cut there. Their
-        two halves are named after the span's poles (``A@P6``) and meet nowhere but in leads.
+        Mid-span work only: conductors of the span, ``A B C neutral`` (``F2:A`` where several
+        circuits are worked), that are cut there. Their two halves are named after the span's poles
+        (``A@P6``) and meet nowhere but in leads.
     """
 
     pole_id: str | None
@@ -195,10 +196,23 @@ def network_nodes_of(network: Network, place: Place) -> tuple[int, ...]:
         Where a circuit has no span at the pole.
     """
     if place.pole_id is None:
-        row = network.span_row[str(place.span_id)]
-        return int(network.node_from[row]), int(network.node_to[row])
+        rows = mid_spans(network, place)
+        return tuple(int(end[row]) for row in rows for end in (network.node_from, network.node_to))
     pole = network.pole_row[place.pole_id]
     return tuple(_circuit_node(network, pole, circuit) for circuit in place.circuit_ids)
+
+
+def mid_spans(network: Network, place: Place) -> list[int]:
+    """Return the rows of a mid-span place: its span, and those of its circuits beside it."""
+    row = network.span_row[str(place.span_id)]
+    circuits = network.territory.spans["circuit_id"]
+    pair = _pole_pair(network, row)
+    beside = [
+        s
+        for s in network.spans_at(pair[0])
+        if s != row and _pole_pair(network, s) == pair and circuits[s] in place.circuit_ids
+    ]
+    return [row, *beside]
 
 
 def _circuit_node(network: Network, pole: int, circuit_id: str) -> int:

@@ -55,8 +55,9 @@ def _ends_of(zone: Zone, spot: Spot) -> set[SpanEnd]:
     """Return the span ends that the leads of one location bond."""
     network = zone.network
     if spot.top.pole_id is None:
-        span = network.span_row[str(spot.top.span_id)]
-        return {(int(network.span_from[span]), span), (int(network.span_to[span]), span)}
+        return {
+            (int(end[s]), s) for s in zone.spans for end in (network.span_from, network.span_to)
+        }
     pole = network.pole_row[spot.top.pole_id]
     circuits = network.territory.spans["circuit_id"]
     found: set[SpanEnd] = set()

@@ -129,8 +129,15 @@ def read_pole_top(
     )
 
 
-def mid_span_top(network: Network, span: int) -> PoleTop:
+def mid_span_top(network: Network, worked: Sequence[int]) -> PoleTop:
     """Read the conductors in the middle of a span, for work from a lift or mat.
+
+    Parameters
+    ----------
+    network : Network
+        As built.
+    worked : sequence of int
+        The worksite's span row, and those of other worked circuits beside it.
 
     Raises
     ------
@@ -138,11 +145,24 @@ def mid_span_top(network: Network, span: int) -> PoleTop:
         As `read_pole_top`.
     """
     spans = network.territory.spans
-    letters, neutral = _hangs(network, [span], span)
-    circuit_id = str(spans["circuit_id"][span])
-    sides: dict[str, tuple[str, ...]] = dict.fromkeys(letters, ("",))
-    top = CircuitTop(circuit_id, letters, neutral, shares_neutral=False, sides=sides)
-    return PoleTop(None, str(spans.ids[span]), "mid-span", 0.0, None, (top,))
+    tops: list[CircuitTop] = []
+    for span in sorted(worked, key=lambda s: str(spans["circuit_id"][s])):
+        letters, neutral = _hangs(network, [span], worked[0])
+        sides: dict[str, tuple[str, ...]] = dict.fromkeys(letters, ("",))
+        hung = neutral is not None and any(
+            top.circuit_id == spans["shares_neutral_with"][span] for top in tops
+        )
+        tops.append(
+            CircuitTop(
+                str(spans["circuit_id"][span]),
+                letters,
+                None if hung else neutral,
+                shares_neutral=hung,
+                sides=sides,
+            )
+        )
+    span_id = str(spans.ids[worked[0]])
+    return PoleTop(None, span_id, "mid-span", 0.0, None, tuple(tops), several=len(tops) > 1)
 
 
 def _unknown(code: str, where: tuple[str, ...], what: str) -> NoPlanError:

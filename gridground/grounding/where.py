@@ -73,7 +73,6 @@ class Placement:
 def place_dual(zone: Zone, job: Job, ground: Ground) -> Placement:
     """Place a bracket on every way out and a personal ground on each worksite pole."""
     brackets, directions, items, reasons = find_brackets(zone, job, ground)
-    reasons += _second_circuit(zone)
     overhead_ways = {bracket.pole for bracket in brackets}
     name = "dual-point" if len(overhead_ways) > 1 else "one bracket and personal ground"
     if not brackets and not reasons:
@@ -91,29 +90,6 @@ def place_dual(zone: Zone, job: Job, ground: Ground) -> Placement:
     everything = (*spots, *(spot for spot, _ in worksite))
     items += [item for _, cut_items in worksite for item in cut_items]
     return Placement(name, everything, tuple(directions), tuple(items), (), remarks, spans, inside)
-
-
-def _second_circuit(zone: Zone) -> list[Reason]:
-    """Refuse mid-span work where another worked circuit hangs in the same span."""
-    if zone.span is None:
-        return []
-    network = zone.network
-    ends = {int(network.span_from[zone.span]), int(network.span_to[zone.span])}
-    beside = [
-        s
-        for s in zone.worked_spans_at(min(ends))
-        if s != zone.span and {int(network.span_from[s]), int(network.span_to[s])} == ends
-    ]
-    return [
-        Reason(
-            "mid_span_circuits",
-            (zone.span_id(zone.span), zone.span_id(span)),
-            f"span {zone.span_id(span)} of another worked circuit hangs beside "
-            f"{zone.span_id(zone.span)}; in mid-span one circuit can be bonded.",
-            "Work at a pole, or name one circuit of the two and keep the other switched out.",
-        )
-        for span in beside
-    ]
 
 
 def place_single(zone: Zone, job: Job, ground: Ground) -> Placement:
@@ -198,7 +174,7 @@ def _worksite_spots(
 ) -> list[tuple[Spot, list[OpenItem]]]:
     """Return the worksite's spots: a personal ground, or the full set where a source can get in."""
     if zone.span is not None:
-        top, items = cut_mid_span(zone, job, mid_span_top(zone.network, zone.span))
+        top, items = cut_mid_span(zone, job, mid_span_top(zone.network, zone.spans))
         tops = [(top, items)]
     else:
         tops = [worksite_top(zone, job, pole) for pole in zone.worksite]

@@ -66,6 +66,8 @@ class Zone:
         Worksite poles and the poles between them.
     span : int or None
         The worksite's span for mid-span work.
+    isolated : frozenset of str
+        Equipment that the job states to be isolated.
     """
 
     network: Network
@@ -73,6 +75,7 @@ class Zone:
     worksite: tuple[int, ...]
     poles: frozenset[int]
     span: int | None
+    isolated: frozenset[str]
 
     @cached_property
     def worked(self) -> NDArray[np.bool_]:
@@ -92,6 +95,20 @@ class Zone:
     def span_id(self, span: int) -> str:
         """Return the id of a span row."""
         return str(self.network.territory.spans.ids[span])
+
+    @cached_property
+    def spans(self) -> tuple[int, ...]:
+        """The worksite's span and the worked spans beside it between the same poles; else none."""
+        if self.span is None:
+            return ()
+        network = self.network
+        ends = {int(network.span_from[self.span]), int(network.span_to[self.span])}
+        beside = [
+            s
+            for s in self.worked_spans_at(min(ends))
+            if s != self.span and {int(network.span_from[s]), int(network.span_to[s])} == ends
+        ]
+        return (self.span, *beside)
 
     @cached_property
     def ties(self) -> tuple[Way, ...]:
@@ -136,10 +153,10 @@ def find_zone(network: Network, job: Job) -> Zone:
         Where the worksite is not on the circuits worked on, its poles are not connected, or the
         span of mid-span work is not an overhead span of them.
     """
-    circuits = frozenset(job.circuit_ids)
+    circuits, isolated = frozenset(job.circuit_ids), frozenset(job.isolated_equipment)
     if job.worksite_span is not None:
         row = network.span_row[job.worksite_span]
-        zone = Zone(network, circuits, (), frozenset(), row)
+        zone = Zone(network, circuits, (), frozenset(), row, isolated)
         kind = network.territory.spans["kind"][row]
         if not zone.worked[row] or kind != "overhead":
             raise _no_plan(
@@ -150,7 +167,7 @@ def find_zone(network: Network, job: Job) -> Zone:
             )
         return zone
     rows = tuple(network.pole_row[p] for p in job.worksite_poles)
-    alone = Zone(network, circuits, rows, frozenset(rows), None)
+    alone = Zone(network, circuits, rows, frozenset(rows), None, isolated)
     for pole_id, row in zip(job.worksite_poles, rows, strict=True):
         if not alone.worked_spans_at(row):
             raise _no_plan(
@@ -159,7 +176,7 @@ def find_zone(network: Network, job: Job) -> Zone:
                 f"no span of {', '.join(job.circuit_ids)} ends at worksite pole {pole_id}.",
                 "Name the circuit that is worked on at this pole in circuit_ids.",
             )
-    return Zone(network, circuits, rows, _poles_between(alone), None)
+    return Zone(network, circuits, rows, _poles_between(alone), None, isolated)
 
 
 def _no_plan(code: str, where: tuple[str, ...], what: str, remedy: str) -> NoPlanError:
@@ -214,7 +231,8 @@ def _ways(zone: Zone) -> tuple[Way, ...]:
     edges: list[tuple[int, int, int]] = []
     if zone.span is not None:
         ends = (int(network.span_from[zone.span]), int(network.span_to[zone.span]))
-        edges = [(pole, zone.span, pole) for pole in sorted(ends, key=lambda p: str(ids[p]))]
+        order = sorted(ends, key=lambda p: str(ids[p]))
+        edges = [(pole, span, pole) for span in zone.spans for pole in order]
     for pole in sorted(zone.poles, key=lambda p: str(ids[p])):
         for span in zone.worked_spans_at(pole):
             far = network.other_end(span, pole)
@@ -303,8 +321,8 @@ class _Beyond:
             for pole in zone.poles
             for span in zone.worked_spans_at(pole)
         }
-        # Parallel circuits on the same poles stay: of mid-span work only the span itself is cut.
-        cut = [] if zone.span is None else [zone.span]
+        # Circuits not worked on stay: of mid-span work only the worked spans themselves are cut.
+        cut = zone.spans
         self.closed = network.labels_without(inside, cut)
         self.any = network.labels_without(inside, cut, ANY_STATE)
         sources = network.fixed.sources
@@ -321,18 +339,22 @@ class _Beyond:
         fed = set(map(str, circuits[self.fed == self.closed[node]]))
         # an open device at the worksite does not turn the side of its own source into a tie
         shut = mid_span or network.closed[span] > 0 or bool(fed & self.zone.circuit_ids)
-        return bool(fed) and bool(shut), bool(reached), (*reached, *self._equipment(node))
+        beyond, generators = self._equipment(node)
+        source = (bool(fed) and bool(shut)) or bool(generators)
+        return source, bool(reached), (*reached, *beyond)
 
-    def _equipment(self, beyond: int) -> tuple[str, ...]:
+    def _equipment(self, beyond: int) -> tuple[tuple[str, ...], set[str]]:
         """Return ids of equipment beyond the way through which energy can come back.
 
-        Generators on the worked circuits also where a device between stands open.
+        Generators on the worked circuits also where a device between stands open; and, apart, the
+        generators that reach the way as things stand and are not isolated.
         """
         network = self.network
         equipment = network.territory.layer("equipment")
         if equipment is None:
-            return ()
+            return (), set()
         found: set[str] = set()
+        generators: set[str] = set()
         for left, labels, kinds in (
             (self.closed, network.labels(), SOURCE_KINDS),
             (self.any, network.labels(ANY_STATE), ("generator",)),
@@ -346,7 +368,14 @@ class _Beyond:
                 if equipment["kind"][row] in kinds
                 and (left is self.closed or equipment["circuit_id"][row] in self.zone.circuit_ids)
             }
-        return tuple(sorted(found))
+            if left is self.closed:
+                generators = {
+                    str(equipment.ids[row])
+                    for row in rows.tolist()
+                    if equipment["kind"][row] == "generator"
+                    and equipment.ids[row] not in self.zone.isolated
+                }
+        return tuple(sorted(found)), generators
 
 
 def equipment_nodes(network: Network) -> NDArray[np.intp]:

@@ -214,7 +214,7 @@ def test_ways_out_name_everything_beyond(land, data):
     network = Network.build(land)
     worked = data.draw(st.sets(st.sampled_from(sorted(network.source_node)), min_size=1))
     pole = data.draw(st.integers(0, len(network.pole_row) - 1))
-    zone = Zone(network, frozenset(worked), (pole,), frozenset({pole}), None)
+    zone = Zone(network, frozenset(worked), (pole,), frozenset({pole}), None, frozenset())
     circuit = land.spans["circuit_id"]
     assert zone.worked.tolist() == [c in worked for c in circuit]
     inside = {network.node_at(s, pole) for s in zone.worked_spans_at(pole)}
