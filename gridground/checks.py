@@ -20,6 +20,19 @@ LARGEST_RESIDUAL_RATIO = 1e-6
 SETBACK_SOURCE = "employer's setting; default is common practice, no source"
 
 
+# What would make each check pass.
+MENDS = {
+    "lead_rating": "a larger lead in lead_sizes, or more in parallel",
+    "lead_event": "a larger lead_minimum, or what energizes the line switched out",
+    "lead_peak": "a larger lead in lead_sizes",
+    "worker_voltage": "larger or shorter leads (lead_minimum), the other method, a shorter "
+    "clearing time, or a nearer bracket",
+    "residual": "look at the data of the spans round the worksite: lengths, conductors, grounds",
+    "step_voltage": "a wider cone_radius, or soil measured at the rod",
+    "rod_setback": "another rod place",
+}
+
+
 def checks_of(job: Job, outcome: Outcome, rod_zone: Sequence[dict[str, Any]]) -> list[Check]:
     """Hold every figure against its limit.
 
@@ -116,6 +129,7 @@ def check_rows(checks: Sequence[Check]) -> list[dict[str, Any]]:
             "limit": None if check.limit is None else significant(check.limit),
             "unit": check.unit,
             "passed": bool(check.passed),
+            "mends": MENDS[check.code],
             "source": check.source,
         }
         for check in checks

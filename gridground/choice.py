@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from gridground.errors import NoPlanError
@@ -45,7 +46,8 @@ def choose_method(  # noqa: PLR0911  one return a rule, in order
 
     Notes
     -----
-    In this order: what can be drawn; what keeps every voltage within its limit; where one uses more
+    In this order: what can be drawn; what keeps every voltage within its limit (where neither does,
+    what comes nearer); where one uses more
     than three quarters of a limit, one that uses less than half of that; no source between the
     brackets; one bracket only speaks for single-point, four ways or more too; fewer open items;
     else brackets, which keep whipping leads a span away from the worker.
@@ -64,6 +66,11 @@ def choose_method(  # noqa: PLR0911  one return a rule, in order
         return better, (
             f"Only {better.placement.method} bonds every contact of the worker and keeps each "
             f"within the limit. {_voltages(dual, single)}"
+        )
+    if not dual.passes and (nearer := _nearer(dual, single)) is not None:
+        return nearer, (
+            f"{nearer.placement.method.capitalize()}: neither keeps every voltage within its "
+            f"limit, this one comes nearer. {_voltages(dual, single)}"
         )
     if (roomy := _far_better(dual, single)) is not None:
         return roomy, (
@@ -97,16 +104,32 @@ def choose_method(  # noqa: PLR0911  one return a rule, in order
     )
 
 
+def _used_ratio(outcome: Outcome) -> float | None:
+    """Return the part of its limit that the tightest voltage uses; None where none is solved.
+
+    A contact that is not bonded uses more than any that is.
+    """
+    tight = None if outcome.study is None else outcome.study.tightest
+    if tight is None:
+        return None
+    return tight.voltage_v / tight.limit_v if outcome.bonded else math.inf
+
+
+def _nearer(dual: Outcome, single: Outcome) -> Outcome | None:
+    """Return the method whose tightest voltage is the smaller part of its limit."""
+    one, other = _used_ratio(dual), _used_ratio(single)
+    if one is None or other is None or one == other:
+        return None
+    return dual if one < other else single
+
+
 def _far_better(dual: Outcome, single: Outcome) -> Outcome | None:
     """Return the method that leaves far more room below its limit, None where neither does."""
-    used = {}
-    for outcome in (dual, single):
-        tight = None if outcome.study is None else outcome.study.tightest
-        if tight is None:
-            return None
-        used[outcome.placement.method] = tight.voltage_v / tight.limit_v
-    worse, better = sorted((dual, single), key=lambda o: -used[o.placement.method])
-    most, least = used[worse.placement.method], used[better.placement.method]
+    one, other = _used_ratio(dual), _used_ratio(single)
+    if one is None or other is None:
+        return None
+    most, least = max(one, other), min(one, other)
+    better = dual if one < other else single
     return better if most > NEAR_RATIO and least < most / 2 else None
 
 

@@ -12,7 +12,7 @@ from gridground.grounding.bonded import bonded_ends
 from gridground.parted import Part
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from gridground.crews import Crew
     from gridground.job import Job
@@ -27,6 +27,8 @@ ORDER = (
     "closed breakers and reclosers before switches, cutouts and fuses, devices recorded open last."
 )
 # What is done about equipment on the part, by kind; sources of energy first.
+# Kinds that feed nothing.
+IDLE = ("arrester", "guy")
 DONE = {
     "generator": "Open it visibly and tag it.",
     "transformer": "Open its cutouts, or isolate its secondary: all phases of the bank.",
@@ -96,6 +98,27 @@ def clearance_block(scene: Scene, outcome: Outcome, crews: Sequence[Crew] = ()) 
         "decides": DECIDES,
     }
     return block | {"others": crew_rows(job, block, crews)}
+
+
+def before_texts(block: Mapping[str, Any]) -> list[str]:
+    """Return what is done about equipment on the part before anybody tests; steps to prepare.
+
+    Parameters
+    ----------
+    block : mapping
+        As `clearance_block` returns.
+    """
+    count: dict[str, int] = {}
+    for row in block["equipment"]:
+        if not row["isolated"] and row["kind"] not in IDLE:
+            count[row["kind"]] = count.get(row["kind"], 0) + 1
+    if not count:
+        return []
+    named = ", ".join(f"{n} {kind}{'' if n == 1 else 's'}" for kind, n in count.items())
+    return [
+        f"On the part that is parted off, not stated as isolated: {named}. Make sure of each as "
+        "listed under Clearance, or that it cannot feed back, before anybody tests."
+    ]
 
 
 def equipment_rows(part: Part) -> list[dict[str, Any]]:

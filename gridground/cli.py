@@ -199,11 +199,12 @@ def _summary(asked: argparse.Namespace, document: dict[str, Any], *, ready: bool
     )
     for item in document["open_items"]:
         _say(f"open item {item['code']} ({', '.join(item['where'][:6])}): {item['what']}")
+        _say(f"    settled by {item['who']}: {item['settles']}")
     for check in document["checks"]:
         if not check["passed"]:
             _say(
                 f"check failed {check['code']} ({', '.join(check['where'])}): {check['value']} "
-                f"{check['unit']}, limit {check['limit']}"
+                f"{check['unit']}, limit {check['limit']}; mended by {check['mends']}"
             )
     _say("ready" if ready else "not ready")
 

@@ -87,7 +87,7 @@ def clearance_csv(plan: Plan) -> bytes:
         for number, row in enumerate(steps, 1)
     ]
     columns = ("step", "do", "device_id", "kind", "pole_id", "span_id", "phases", "recorded")
-    more = ("stated", "text", "tag_number", "time", "by", "decides")
+    more = ("stated", "bounds", "text", "tag_number", "time", "by", "decides")
     return csv_bytes((*columns, *more), rows)
 
 

@@ -13,7 +13,7 @@ from gridground.beside import induction_rows
 from gridground.cautions import caution_rows
 from gridground.checks import check_rows, checks_of
 from gridground.choice import choose_method
-from gridground.clearance import clearance_block
+from gridground.clearance import before_texts, clearance_block
 from gridground.crews import crew_cautions, crew_items, held_texts, read_crews
 from gridground.document import fault_rows, lead_table, location_rows, totals_of
 from gridground.electrical.approach import approach_rows
@@ -249,6 +249,7 @@ def _document(
             zones,
             chosen.rows,
             meets=[met_by(scene, s, z) for s, z in zip(placement.spots, zones, strict=True)],
+            before=before_texts(clearance),
             held=held_texts(clearance["others"]),
         ),
         "materials": materials,

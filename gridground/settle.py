@@ -17,7 +17,7 @@ from gridground.territory.network import Network
 from gridground.units import feet_text
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
 
     from gridground.grounding.where import Placement, Spot
     from gridground.job import Job
@@ -31,7 +31,7 @@ def open_items(scene: Scene, placement: Placement) -> list[OpenItem]:
     job = scene.job
     ends = bonded_ends(scene.zone, placement)
     items = [*_ticket(job), *_isolation(scene, ends), *_ties(scene, ends)]
-    items += [*_generation(scene, ends), *_inside(scene, placement)]
+    items += [*_loose_ends(scene, ends), *_generation(scene, ends), *_inside(scene, placement)]
     return [*items, *data_items(scene, placement)]
 
 
@@ -67,7 +67,7 @@ def still_energized(scene: Scene, placement: Placement) -> list[Reason]:
     if not refused:
         return []
     named = "; ".join(f"{circuit} at {', '.join(poles)}" for circuit, poles in refused.items())
-    nearest = nearest_points(scene, ends)
+    nearest = nearest_points(scene, ends, against=refused)
     others = not set(refused) <= set(job.circuit_ids)
     return [
         Reason(
@@ -96,15 +96,61 @@ def _fed(scene: Scene, ends: Sequence[SpanEnd]) -> dict[str, list[str]]:
     return fed
 
 
-def nearest_points(scene: Scene, ends: Sequence[SpanEnd]) -> str:
-    """Say which devices are the nearest that part the grounds from every source."""
-    found = isolate(scene.network, ends)
-    names = found.device_ids(scene.network)
+def nearest_points(scene: Scene, ends: Sequence[SpanEnd], *, against: Collection[str]) -> str:
+    """Say which devices are the nearest that part the grounds from some circuits' sources.
+
+    Parameters
+    ----------
+    scene : Scene
+        The job's network; what the job states as opened counts as open.
+    ends : sequence of (pole row, span row)
+        What is bonded.
+    against : collection of str
+        Circuits whose source reaches the grounds; of every source for none.
+    """
+    opened = frozenset(scene.job.sources_opened or ())
+    found = isolate(Network.build(scene.territory, opened=opened), ends)
+    names = found.device_ids(scene.network, against=against)
     text = f"by the data the nearest that part them are {', '.join(names)}" if names else ""
-    if found.unparted:
+    unparted = [circuit for circuit in found.unparted if not against or circuit in against]
+    if unparted:
         text += "; " if text else ""
-        text += f"no device stands between them and the source of {', '.join(found.unparted)}"
+        text += f"no device stands between them and the source of {', '.join(unparted)}"
     return text
+
+
+def _loose_ends(scene: Scene, ends: Sequence[SpanEnd]) -> list[OpenItem]:
+    """Ask about spans with a device that end at another circuit's pole, joined or not."""
+    network, zone = scene.network, scene.zone
+    if not network.fixed.loose_ends:
+        return []
+    opened = frozenset(scene.job.sources_opened or ())
+    isolated = Network.build(scene.territory, opened=opened)
+    label = isolated.labels()
+    parts = {label[node] for node in nodes_at_ends(isolated, ends, DeviceStates(opened=opened))}
+    circuits = scene.territory.spans["circuit_id"]
+    items = []
+    for pole, span in network.fixed.loose_ends:
+        here = {label[network.node_at(s, pole)] for s in network.spans_at(pole)}
+        here |= {label[network.node_at(span, network.other_end(span, pole))]}
+        if not here & parts:
+            continue
+        others = {str(circuits[s]) for s in network.spans_at(pole)} - {str(circuits[span])}
+        named = " and ".join(sorted(others))
+        items.append(
+            OpenItem(
+                "end_not_joined",
+                (zone.span_id(span), zone.pole_id(pole), *sorted(others)),
+                f"span {zone.span_id(span)} of {circuits[span]} carries a device and ends at pole "
+                f"{zone.pole_id(pole)}, where {named} hangs; whether they are joined there is not "
+                "recorded",
+                "energy may come this way, and the device may be a tie",
+                "the keeper of the data",
+                f"record the device at the {zone.pole_id(pole)} end of the span, or a jumper "
+                "there, closed or open",
+            )
+        )
+    return items
 
 
 def _ticket(job: Job) -> list[OpenItem]:
@@ -126,8 +172,8 @@ def _ticket(job: Job) -> list[OpenItem]:
 def _isolation(scene: Scene, ends: Sequence[SpanEnd]) -> list[OpenItem]:
     """Hold the stated openings against the topology, at every pole that is grounded."""
     job = scene.job
-    nearest = nearest_points(scene, ends)
     if job.sources_opened is None:
+        nearest = nearest_points(scene, ends, against=())
         return [
             OpenItem(
                 "sources_not_stated",
@@ -140,6 +186,7 @@ def _isolation(scene: Scene, ends: Sequence[SpanEnd]) -> list[OpenItem]:
             )
         ]
     fed = _fed(scene, ends)
+    nearest = nearest_points(scene, ends, against=fed) if fed else ""
     return [
         OpenItem(
             "still_connected",

@@ -139,7 +139,7 @@ def _unsolved(outcome: Outcome) -> list[dict[str, str]]:
         _row(
             f"Not among the events solved ({kind}): {_some(ids)}. A figure of each is not stated. "
             + (
-                "Its isolation, checked at the pole, keeps it away."
+                "What is done about each stands under Clearance."
                 if kind == "equipment"
                 else "An open item asks for it."
             ),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from gridground.grounding.bonds import bar_height_m
 from gridground.units import feet_text
 
 if TYPE_CHECKING:
@@ -89,6 +90,7 @@ def steps_of(
     rows: Sequence[LeadRow],
     *,
     meets: Sequence[Sequence[dict[str, Any]]],
+    before: Sequence[str] = (),
     held: Sequence[str] = (),
 ) -> dict[str, list[dict[str, Any]]]:
     """Return every step of the job.
@@ -103,6 +105,8 @@ def steps_of(
         In the order of applying.
     meets : sequence, one entry per location
         What each zone meets of roads, walks and the like.
+    before : sequence of str
+        What is done on the part that is parted off before anybody tests it; a step each.
     held : sequence of str
         What must stay open after this job because another needs it; a step of release each.
 
@@ -115,7 +119,7 @@ def steps_of(
     applied = [_apply(row, first=row is first_line_end(rows, row)) for row in rows]
     removed = [_remove(row) for row in reversed(rows)]
     parts = {
-        "prepare": _prepare(job, spots, zones, meets),
+        "prepare": _prepare(job, spots, zones, meets, before),
         "apply": applied,
         "work": _work(job, spots, rows),
         "remove": removed,
@@ -141,8 +145,9 @@ def _prepare(
     spots: Sequence[Spot],
     zones: Sequence[Zone | None],
     meets: Sequence[Sequence[dict[str, Any]]],
+    before: Sequence[str],
 ) -> list[dict[str, Any]]:
-    """Clearance, briefing, rods, cones, testing dead, cleaning."""
+    """Clearance, briefing, rods, bars, cones, testing dead, cleaning."""
     opened = "NOT STATED" if job.sources_opened is None else ", ".join(job.sources_opened) or "none"
     isolated = ", ".join(job.isolated_equipment) or "none stated"
     blocked = f" at {', '.join(job.reclosing_blocked)}" if job.reclosing_blocked else ""
@@ -153,6 +158,7 @@ def _prepare(
             f"isolated: {isolated}. Each opening seen and its tag read back. Reclosing blocked and "
             f"tagged{blocked}.",
         ),
+        *(_step(None, text) for text in before),
         _step(
             None,
             "Job briefing: hazards, procedures, special precautions, energy-source control, "
@@ -161,6 +167,7 @@ def _prepare(
     ]
     for spot, zone, met in zip(spots, zones, meets, strict=True):
         steps += _prepare_location(spot, zone, met)
+        steps += _bar(job, spot)
     steps += [_test_dead(spot) for spot in spots]
     steps += [
         _step(
@@ -172,6 +179,27 @@ def _prepare(
         for spot in spots
     ]
     return steps + _vehicle(job)
+
+
+def _has_bar(spot: Spot) -> bool:
+    """Say whether leads of a location meet at a bar on the pole."""
+    return any("bar" in {edge.start, edge.end} for edge in spot.edges)
+
+
+def _bar(job: Job, spot: Spot) -> list[dict[str, Any]]:
+    """Mount the cluster bar."""
+    if not _has_bar(spot):
+        return []
+    here = where_text(spot.top.pole_id, spot.top.span_id)
+    if spot.top.pole_id is None:
+        text = f"At {here}: have the bar at the lift or mat, where the personal lead ends."
+    else:
+        height_m = bar_height_m(spot.top, job.limits)
+        text = (
+            f"At {here}: mount the cluster bar about {feet_text(height_m)} above ground, below the "
+            "worker's feet and below the neutral."
+        )
+    return [_step(spot.top.pole_id, text)]
 
 
 def _vehicle(job: Job) -> list[dict[str, Any]]:
@@ -334,8 +362,8 @@ def _work(job: Job, spots: Sequence[Spot], rows: Sequence[LeadRow]) -> list[dict
         steps.append(
             _step(
                 None,
-                "Conductors are opened where a device or the end of the line parts them already: "
-                "each side has its own bond, no bypass lead is counted.",
+                "No bypass lead is counted for what the job cuts: a device or the end of the line "
+                "parts it already and each side has its own bond, or an open item asks about it.",
             )
         )
     return steps
@@ -356,6 +384,7 @@ def _release(
     for spot, zone in zip(spots, zones, strict=True):
         if zone is not None:
             rod = "; draw the rod" if spot.rod is not None else ""
+            rod += "; take the bar down" if _has_bar(spot) else ""
             steps.append(
                 _step(
                     spot.top.pole_id,

@@ -109,6 +109,7 @@ def sheet_context(document: dict[str, Any]) -> dict[str, Any]:
         "short_hash": document["plan_hash"][:12],
         "made_at": re.sub(r"T(\d\d:\d\d)(?::\d\d)?Z$", r" \1 UTC", document["made_at"]),
         "first": _first(document),
+        "failed": [check for check in document["checks"] if not check["passed"]],
         "sketch": sketch_svg(scene),
         "locations": [_location(scene, location) for location in document["locations"]],
         "title_of": _titles(document),

@@ -141,6 +141,11 @@ def _fixed(
     ties = [
         (pole_row[ids[pole]], row_of_span[span]) for pole, span in whole.ties if span in row_of_span
     ]
+    loose = [
+        (pole_row[ids[pole]], row_of_span[span])
+        for pole, span in whole.loose_ends
+        if span in row_of_span
+    ]
     return Fixed(
         territory=territory,
         pole_row=pole_row,
@@ -158,6 +163,7 @@ def _fixed(
         },
         length_m=whole.length_m[spans],
         ties=tuple(ties),
+        loose_ends=tuple(loose),
         device_span=np.searchsorted(spans, whole.device_span[devices]),
         device_phases=whole.device_phases[devices],
         device_open=whole.device_open[devices],

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gridground.territory.nodes import Nodes, join_ties, rows_of_ids
+from gridground.territory.nodes import Nodes, join_ties, loose_ends, rows_of_ids
 from gridground.territory.sections import Groups, Sections
 
 if TYPE_CHECKING:
@@ -55,6 +55,9 @@ class Fixed:
         As in `Network`.
     span_circuit : ndarray of int, shape (n_spans,)
         Circuit row of each span.
+    loose_ends : tuple of (pole row, span row)
+        Where a span with a device ends at another circuit's pole and nothing says whether they are
+        joined.
     device_span : ndarray of int, shape (n_devices,)
         Span row of each device.
     device_phases : ndarray of uint8, shape (n_devices,)
@@ -76,6 +79,7 @@ class Fixed:
     source_node: dict[str, int]
     length_m: NDArray[np.float64]
     ties: tuple[tuple[int, int], ...]
+    loose_ends: tuple[tuple[int, int], ...]
     device_span: Rows
     device_phases: NDArray[np.uint8]
     device_open: NDArray[np.bool_]
@@ -90,6 +94,7 @@ class Fixed:
         end = rows_of_ids(spans["to_pole"], pole_row)
         circuit = rows_of_ids(spans["circuit_id"], circuit_row)
         node = Nodes(start, end, circuit, rows_of_ids(circuits["source_pole"], pole_row))
+        loose = loose_ends(territory, node, pole_row)
         ties = join_ties(territory, node, pole_row)
         node_from, node_to, source, pole_of, circuit_of = node.renumbered()
         none = np.zeros(0, object)
@@ -112,6 +117,7 @@ class Fixed:
             source_node={str(i): int(n) for i, n in zip(circuits.ids, source, strict=True)},
             length_m=_length_m(territory),
             ties=ties,
+            loose_ends=loose,
             device_span=rows_of_ids(device_span, spans.index()),
             device_phases=np.array([phase_mask(p) or ANY_PHASE for p in device_phases], np.uint8),
             device_open=np.array(state == "open", bool),

@@ -101,12 +101,15 @@ class OpenPoint:
         Rows of the devices; several where each takes some phases.
     holds_off : tuple of str
         Circuits whose source lies beyond, whatever the states of the devices farther out.
+    fed_by : tuple of str
+        Those of them that reach the point from outside as the devices of the network stand.
     """
 
     pole: int
     span: int
     devices: tuple[int, ...]
     holds_off: tuple[str, ...]
+    fed_by: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -124,10 +127,20 @@ class Isolation:
     points: tuple[OpenPoint, ...]
     unparted: tuple[str, ...]
 
-    def device_ids(self, network: Network) -> list[str]:
-        """Return the ids of all devices, each once."""
+    def device_ids(self, network: Network, *, against: Collection[str] = ()) -> list[str]:
+        """Return the ids of the devices, each once.
+
+        Parameters
+        ----------
+        network : Network
+            Of the territory.
+        against : collection of str
+            Only of points that one of these circuits reaches from outside; all of them for none.
+        """
         devices = network.territory.layer("devices")
-        rows = dict.fromkeys(row for point in self.points for row in point.devices)
+        asked = set(against)
+        points = [p for p in self.points if not asked or asked & set(p.fed_by)]
+        rows = dict.fromkeys(row for point in points for row in point.devices)
         return [] if devices is None else [str(devices.ids[row]) for row in rows]
 
 
@@ -137,7 +150,7 @@ def isolate(network: Network, ends: Iterable[SpanEnd]) -> Isolation:
     Parameters
     ----------
     network : Network
-        Of the territory; states of devices do not matter.
+        Of the territory; its states of devices matter to `OpenPoint.fed_by` only.
     ends : iterable of (pole row, span row)
         Where grounds go, and what lies between them.
 
@@ -237,7 +250,7 @@ class _Flood:
     def isolation(self) -> Isolation:
         """Return the points beyond which a source lies."""
         inside = np.array(sorted(self.inside), np.intp)
-        label = self._outside(inside)
+        label, now = self._outside(inside), self._outside(inside, as_they_stand=True)
         circuits = self.network.territory.circuits.ids
         at_source = self.sections.of_node[self.fixed.sources]
         within = np.isin(at_source, inside)
@@ -248,15 +261,22 @@ class _Flood:
                 continue  # both sides are inside: a device in the middle parts nothing off
             there = ~within & (label[at_source] == label[beyond])
             names = tuple(sorted(map(str, circuits[there])))
+            fed = ~within & (now[at_source] == now[beyond])
             if names:
-                points.append(OpenPoint(pole, span, tuple(self._devices((pole, span))), names))
+                rows = tuple(self._devices((pole, span)))
+                fed_by = tuple(sorted(map(str, circuits[fed])))
+                points.append(OpenPoint(pole, span, rows, names, fed_by))
         points.sort(key=lambda p: (str(ids.poles.ids[p.pole]), str(ids.spans.ids[p.span])))
         return Isolation(tuple(points), tuple(sorted(map(str, circuits[within]))))
 
-    def _outside(self, inside: NDArray[np.intp]) -> NDArray[np.intp]:
+    def _outside(
+        self, inside: NDArray[np.intp], *, as_they_stand: bool = False
+    ) -> NDArray[np.intp]:
         """Label the sections that hang together without those inside, every device closed."""
         one, other = self.sections.one, self.sections.other
         kept = ~np.isin(one, inside) & ~np.isin(other, inside)
+        if as_they_stand:
+            kept &= self.network.closed[self.sections.devices] > 0
         n = self.sections.n_switched
         part = joined(n, one[kept], other[kept])
         # a section that no device can join to others is a part of its own

@@ -108,3 +108,29 @@ def join_ties(
                 node.join(here, int(others[0]))
                 ties.append((pole, span))
     return tuple(ties)
+
+
+def loose_ends(
+    territory: Territory, node: Nodes, pole_row: dict[str, int]
+) -> tuple[tuple[int, int], ...]:
+    """Return span ends that look like a tie drawn to the other circuit's pole.
+
+    A span with a device at one end, whose other end is the last of its circuit and stands at a pole
+    of another circuit without a device: whether the two are joined there is not recorded.
+    """
+    devices = territory.layer("devices")
+    if devices is None:
+        return ()
+    span_row = territory.spans.index()
+    at = {
+        (pole_row[p], span_row[s])
+        for p, s in zip(devices["pole_id"], devices["span_id"], strict=True)
+    }
+    found = set()
+    for pole, span in at:
+        ends = (int(node.start[span]), int(node.end[span]))
+        far = ends[1] if node.pole[ends[0]] == pole else ends[0]
+        end = (int(node.pole[far]), span)
+        if end not in at and node.alone(far) and len(node.others_at(far)):
+            found.add(end)
+    return tuple(sorted(found))

@@ -392,6 +392,9 @@
     go(wholeJob(), 20);
     pressed(whole);
     nearness();
+    window.addEventListener("beforeprint", function () {
+      document.querySelectorAll("details").forEach(function (folded) { folded.open = true; });
+    });
     G.drawn.push("controls");
   };
 })();
