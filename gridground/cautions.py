@@ -9,7 +9,7 @@ from gridground.electrical.standing import standing_limit_v
 from gridground.electrical.tolerable import STRICTEST, limit_table
 from gridground.grounding.bonded import live_beside
 from gridground.grounding.poletop import claimed_twice
-from gridground.grounding.steps import CAUTIONS
+from gridground.grounding.usual import CAUTIONS
 from gridground.territory.isolation import DeviceStates, nodes_at_ends
 from gridground.territory.network import Network
 from gridground.units import feet_text, round_down, round_up

@@ -18,9 +18,10 @@ from gridground.electrical.exposure import (
     counter_example_v,
     study,
 )
-from gridground.electrical.injection import Between, Injections, find_injections
+from gridground.electrical.injection import Injections, find_injections
 from gridground.electrical.source import source_of
 from gridground.electrical.tolerable import limit_v
+from gridground.electrical.whereabouts import Between
 from gridground.errors import NetworkError, NoPlanError, Reason, TableError
 from gridground.grounding.electrodes import Electrode, electrode_of
 from gridground.grounding.events import heated_rows
@@ -156,6 +157,7 @@ def _solve(scene: Scene, placement: Placement) -> Outcome:
         layout,
         between=Between(placement.inner_spans, placement.inner_poles),
         opened=scene.job.sources_opened or (),
+        isolated=scene.job.isolated_equipment,
     )
     timed = [_with_own_limit(scene, origin) for origin in let_in.origins]
     notes = (*let_in.notes, *(note for _, note in timed if note))

@@ -34,7 +34,7 @@ def outside_items(scene: Scene, outcome: Outcome) -> list[OpenItem]:
         *_crossings(scene, placement),
         *_events(scene, outcome),
         *_live_devices(scene, outcome),
-        *_fed_together(scene, outcome),
+        *_fed_together(outcome),
         *_limits(outcome),
     ]
 
@@ -53,9 +53,13 @@ def _beside(scene: Scene, placement: Placement) -> dict[str, list[str]]:
 def _live_circuits(scene: Scene, placement: Placement) -> list[OpenItem]:
     """Ask for the fault current of circuits on the same poles where it is not known."""
     unknown = {
-        circuit: [pole_id for pole_id in poles if scene.live_fault(pole_id, circuit) is None]
+        circuit: [
+            pole_id
+            for pole_id in poles
+            if not scene.switched_out(circuit, [pole_id])
+            and scene.live_fault(pole_id, circuit) is None
+        ]
         for circuit, poles in _beside(scene, placement).items()
-        if not scene.switched_out(circuit, poles)
     }
     return [
         OpenItem(
@@ -192,14 +196,14 @@ def _partly_stated(scene: Scene, one: Unsolved) -> bool:
     return any(np.isfinite(float(table[key][row])) for key in EQUIPMENT_FIGURES)
 
 
-def _fed_together(scene: Scene, outcome: Outcome) -> list[OpenItem]:
+def _fed_together(outcome: Outcome) -> list[OpenItem]:
     """Ask about neighbours that several sources feed together: each is solved alone."""
     found: dict[str, tuple[str, ...]] = {}
     for origin in outcome.let_in.origins:
         injection = origin.injection
         if origin.kind == "other circuit falls on" and injection is not None:
             nodes = [] if injection.via is None else [injection.via]
-            feeding = scene.network.feeding(nodes) if nodes else []
+            feeding = origin.network.feeding(nodes) if nodes else []
             if len(feeding) > 1:
                 found[origin.circuit_id] = tuple(feeding)
     return [

@@ -31,7 +31,8 @@ from gridground.grounding.brackets import Ground
 from gridground.grounding.candidates import radius_needed_m
 from gridground.grounding.neighbourhood import Neighbourhood
 from gridground.grounding.rods import REACH_LARGEST_M, NoRodPlace, place_rod
-from gridground.grounding.steps import TRIGGERS, steps_of
+from gridground.grounding.steps import steps_of
+from gridground.grounding.usual import TRIGGERS
 from gridground.grounding.where import place_dual, place_single
 from gridground.jobfile import check_job
 from gridground.materials import materials_of

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from gridground.electrical.event_times import event_times
+from gridground.electrical.event_times import FIXED_FROM_RATIO, FixedTime, event_times
 from gridground.electrical.faults import largest_of
 from gridground.electrical.feeds import part_of
 from gridground.electrical.origins import closed_parts, find_origins
@@ -272,13 +272,13 @@ class Scene:
         frequency = self.frequency_hz(top.circuits[0].circuit_id)
         return Duty(largest_of(faults, frequency), frequency)
 
-    def event_times(self, origin: Origin, spots: Sequence[Spot]) -> EventTimes | None:
+    def event_times(self, origin: Origin, spots: Sequence[Spot]) -> EventTimes | FixedTime | None:
         """Return what opens the events of an origin by what its source sees; None where unknown.
 
-        Of equipment and lines only their own stated time is known.
+        Of equipment and lines only their own stated time is known: it counts as a fixed one.
         """
         if origin.kind in {"equipment", "line falls on"}:
-            return None
+            return _fixed_time(origin)
         if origin.kind == "other circuit falls on":
             at = [study for study in self.contact_studies(origin)[:1] if study.known]
         else:
@@ -316,7 +316,7 @@ class Scene:
             return []
         pole_id = self.zone.pole_id(int(self.network.node_pole[injection.via]))
         try:
-            return self.studies.of(self.network, origin.circuit_id, [pole_id])
+            return self.studies.of(origin.network, origin.circuit_id, [pole_id])
         except NoPlanError:
             return []
 
@@ -372,3 +372,15 @@ class Scene:
             if not carries:
                 found.add(circuit.circuit_id)
         return frozenset(found)
+
+
+def _fixed_time(origin: Origin) -> FixedTime | None:
+    """Return the time a line or equipment states, from half of its smallest bolted fault on."""
+    if origin.injection is None or origin.clearing_s is None:
+        return None
+    source = origin.injection.source
+    seen = [source.z1_ohm]
+    if source.z0_ohm is not None:
+        seen.append((2 * source.z1_ohm + source.z0_ohm) / 3)
+    bolted_a = source.prefault_v / max(abs(z_ohm) for z_ohm in seen)
+    return FixedTime(origin.clearing_s, FIXED_FROM_RATIO * bolted_a)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gridground.electrical.origins import open_device_spans
+from gridground.electrical.origins import held_off, open_device_spans
 from gridground.errors import Reason
 from gridground.grounding.bonded import bonded_ends
 from gridground.grounding.electrodes import measured_elsewhere
@@ -141,13 +141,13 @@ def _loose_ends(scene: Scene, ends: Sequence[SpanEnd]) -> list[OpenItem]:
             OpenItem(
                 "end_not_joined",
                 (zone.span_id(span), zone.pole_id(pole), *sorted(others)),
-                f"span {zone.span_id(span)} of {circuits[span]} carries a device and ends at pole "
-                f"{zone.pole_id(pole)}, where {named} hangs; whether they are joined there is not "
+                f"span {zone.span_id(span)} of {circuits[span]} ends at pole {zone.pole_id(pole)}, "
+                f"where {named} hangs; whether it is joined there, and with which circuit, is not "
                 "recorded",
                 "energy may come this way, and the device may be a tie",
                 "the keeper of the data",
                 f"record the device at the {zone.pole_id(pole)} end of the span, or a jumper "
-                "there, closed or open",
+                "there, closed or open; where several circuits hang, with its joins_circuit",
             )
         )
     return items
@@ -209,28 +209,36 @@ def _ties(scene: Scene, ends: Sequence[SpanEnd]) -> list[OpenItem]:
     opened = frozenset(scene.job.sources_opened)
     isolated = Network.build(scene.territory, opened=opened)
     nodes = nodes_at_ends(isolated, ends, DeviceStates(opened=opened))
+    ways: dict[tuple[str, ...], set[str]] = {}
+    for circuit, devices in held_off(isolated, nodes, held=opened):
+        ways.setdefault(devices, set()).add(circuit)
     untagged = [d for d in open_device_spans(isolated, beside=nodes) if d not in opened]
     untagged += [d for d in devices_at(isolated, ends) if d not in {*opened, *untagged}]
     before = _feeding(scene, isolated, nodes)
-    items = []
-    for device in sorted(untagged):
+    for device in untagged:
         again = Network.build(scene.territory, closed={device}, opened=opened)
         states = DeviceStates(closed=frozenset({device}), opened=opened)
-        new = sorted(_feeding(scene, again, nodes_at_ends(again, ends, states)) - before)
-        if not new:
-            continue
-        items.append(
-            OpenItem(
-                "tie_not_tagged",
-                (device, *new),
-                f"device {device} is open by the data and holds {', '.join(new)} off; that it is "
-                "opened and tagged for this job is not stated",
-                "closing it by mistake energizes the worksite",
-                "the dispatcher",
-                f"name {device} in sources_opened",
-            )
+        new = _feeding(scene, again, nodes_at_ends(again, ends, states)) - before
+        if new:
+            ways.setdefault((device,), set()).update(new)
+    return [
+        OpenItem(
+            "tie_not_tagged",
+            (*devices, *sorted(names)),
+            f"{_devices(devices)} open by the data and hold{'s' if len(devices) == 1 else ''} "
+            f"{', '.join(sorted(names))} off; that {'it is' if len(devices) == 1 else 'one is'} "
+            "opened and tagged for this job is not stated",
+            "closing by mistake energizes the worksite",
+            "the dispatcher",
+            f"name {devices[0] if len(devices) == 1 else 'one of them'} in sources_opened",
         )
-    return items
+        for devices, names in sorted(ways.items())
+    ]
+
+
+def _devices(names: Sequence[str]) -> str:
+    """Name devices in a sentence."""
+    return f"device {names[0]} is" if len(names) == 1 else f"devices {', '.join(names)} are"
 
 
 def _feeding(scene: Scene, network: Network, nodes: Sequence[int]) -> set[str]:

@@ -74,7 +74,10 @@ def straight(ground, lines=(), *, n=20, span_m=50.0, reverse=(), **given):
 def zone_of(area, *poles):
     """Return the zone of a worksite on circuit F1."""
     job = types.SimpleNamespace(
-        circuit_ids=("F1",), worksite_poles=poles or ("P10",), worksite_span=None
+        isolated_equipment=(),
+        circuit_ids=("F1",),
+        worksite_poles=poles or ("P10",),
+        worksite_span=None,
     )
     return find_zone(Network.build(area), job)
 

@@ -11,7 +11,7 @@ from feeder import circuit, pole, span, territory
 from maps_maker import ROOT
 
 import gridground as gg
-from gridground.electrical.event_times import EventLimits, event_times
+from gridground.electrical.event_times import EventLimits, FixedTime, event_times
 from gridground.electrical.faults import study_poles
 from gridground.electrical.tolerable import limit_v
 from gridground.territory.network import Network
@@ -27,7 +27,7 @@ def very_inverse_s(current_a, *, pickup_a, dial=2.0, breaker_s=0.1):
     return dial * (19.61 / ((current_a / pickup_a) ** 2 - 1.0) + 0.491) + breaker_s
 
 
-def times(*, protection=None, devices=(), poles=("P4",), **stated):
+def times(*, protection=None, devices=(), poles=("P4",), clearing="backup", **stated):
     area = territory(
         [pole(f"P{k}", at_m=50.0 * k) for k in range(6)],
         [span(f"S{k}", f"P{k - 1}", f"P{k}") for k in range(1, 6)],
@@ -35,7 +35,7 @@ def times(*, protection=None, devices=(), poles=("P4",), **stated):
         devices,
     )
     found = study_poles(
-        area, Network.build(area), circuit_id="F1", pole_ids=poles, clearing="backup",
+        area, Network.build(area), circuit_id="F1", pole_ids=poles, clearing=clearing,
         reclosing_blocked=(), extra=(),
     )  # fmt: skip
     return event_times([found.study])
@@ -77,7 +77,8 @@ def fuse(name, phases, points):
 
 def test_a_fuse_on_the_way_opens_its_own_phase():
     points = [[200.0, 10.0], [1000.0, 0.1], [9000.0, 0.02]]
-    found = times(clearing_s=5.0, devices=[fuse("FA", "A", points), fuse("FB", "B", points)])
+    given = {"clearing_s": 5.0, "devices": [fuse("FA", "A", points), fuse("FB", "B", points)]}
+    found = times(clearing="primary", **given)
     # the fixed time of the source does not count for so little, the fuse does: log-log
     least = 10.0 * math.exp(math.log(0.1 / 10.0) * math.log(500 / 200) / math.log(1000 / 200))
     assert found.times_s(seen(a=500.0)) == pytest.approx(least)
@@ -85,13 +86,15 @@ def test_a_fuse_on_the_way_opens_its_own_phase():
     # a phase that hardly carries only returns what the other feeds
     assert found.times_s(seen(a=500.0, c=50.0, ground=450.0)) == pytest.approx(least)
     assert np.isnan(found.times_s(seen(a=500.0, c=300.0, ground=200.0))).all()
+    # where the first device is taken to have failed nothing behind it sees so little
+    assert np.isnan(times(**given).times_s(seen(a=500.0))).all()
 
 
 def test_a_device_between_the_grounds_is_not_counted():
     points = [[10.0, 1.0], [9000.0, 0.02]]
     device = fuse("FB", "ABC", points) | {"pole_id": "P3", "span_id": "S4"}
-    behind = times(protection=RELAY, devices=[device], poles=("P4",))
-    across = times(protection=RELAY, devices=[device], poles=("P2", "P4"))
+    given = {"protection": RELAY, "devices": [device], "clearing": "primary"}
+    behind, across = times(poles=("P4",), **given), times(poles=("P2", "P4"), **given)
     assert not np.isnan(behind.times_s(seen(a=150.0))).any()
     assert np.isnan(across.times_s(seen(a=150.0))).all()
 
@@ -186,10 +189,18 @@ def test_less_sensitive_protection_never_makes_an_event_shorter(sample):
     assert all(after[k] <= before[k] for k in before)
 
 
-def test_a_falling_line_keeps_its_own_stated_time(sample):
+def test_the_stated_time_of_a_line_counts_for_currents_like_its_faults():
+    found = FixedTime(0.1, 1400.0)  # of a line that gives 2,800 A
+    assert found.times_s(seen(a=2000.0)) == pytest.approx(0.1)
+    assert np.isnan(found.times_s(seen(a=1300.0))).all()
+
+
+def test_a_falling_line_is_judged_by_its_own_time(sample):
     document = planned(sample, "18-crossing")
-    fallen = {o["from"] for o in document["worker"]["origins"] if o["kind"] == "line falls on"}
-    assert fallen
-    cases = [case for case in document["worker"]["cases"] if case["from"] in fallen]
-    assert cases
-    assert not any(case["stays_on"] or case["time_s"] is not None for case in cases)
+    (fallen,) = [o for o in document["worker"]["origins"] if o["kind"] == "line falls on"]
+    cases = [case for case in document["worker"]["cases"] if case["from"] == fallen["from"]]
+    stated = {case["time_s"] for case in cases if not case["stays_on"]}
+    lines = sample.layers["other_lines"]
+    own = float(lines["clearing_s"][lines.index()[fallen["from"]]])
+    assert stated <= {own}
+    assert all(case["limit_v"] == 5.0 for case in cases if case["stays_on"])

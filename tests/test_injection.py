@@ -46,7 +46,8 @@ def feeder(*, poles=(), spans=(), circuits=(), devices=(), **others):
 def find(data, layout=None, *, between=NOTHING, opened=()):
     """Find what can come in."""
     layout = layout or Layout((one_ground(),), {})
-    return find_injections(Network.build(data), layout, between=between, opened=opened)
+    network = Network.build(data)
+    return find_injections(network, layout, between=between, opened=opened, isolated=())
 
 
 def solve(data, layout, found):

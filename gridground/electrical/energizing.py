@@ -17,7 +17,8 @@ from gridground.electrical.ends import (
     shut_pairs,
 )
 from gridground.electrical.ladder import EARTH, reduce_to_ports
-from gridground.electrical.places import Locator, bare_poles, mid_spans, network_nodes_of
+from gridground.electrical.locator import Locator
+from gridground.electrical.places import bare_poles, mid_spans, network_nodes_of
 from gridground.electrical.runs import lay_runs
 from gridground.electrical.source import source_of
 

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 _CARRIES_RATIO = 0.2
 # A fixed time is stated for faults. Below this part of the smallest bolted one nothing says that
 # it holds. Our judgement.
-_FIXED_FROM_RATIO = 0.5
+FIXED_FROM_RATIO = 0.5
 _BITS = np.array([1, 2, 4])
 # Row of `Each` by the phases that carry: to ground where there are one or two.
 _ROW_OF = {int(FAULT_PHASES[row]): row for row in range(10) if FAULT_KIND[row] in {0, 2, 3}}
@@ -97,7 +97,34 @@ class EventTimes:
             source_s[rows, at] = np.where(counts, fixed_s, np.nan)
         met.ask(at, number, source_s)
         time_s, _ = counted_s(met, source_s, stated_s, self.setup.clearing)
+        if self.setup.clearing == "backup":
+            # the device that sees it has failed, and none behind it does: the stated backup time
+            # is that of faults, not of this current
+            alone = (met.primary >= 0) & (met.primary < len(self.setup.series.positions))
+            time_s = np.where(alone & (met.backup < 0), np.nan, time_s)
         answer: NDArray[np.float64] = np.where(rows >= 0, time_s[rows, at], np.nan)
+        return answer
+
+
+@dataclass(frozen=True)
+class FixedTime:
+    """The one time stated of a line or of equipment: it counts for currents like its faults'.
+
+    Attributes
+    ----------
+    time_s : float
+        [s]
+    from_a : float
+        Current from which on it counts [A].
+    """
+
+    time_s: float
+    from_a: float
+
+    def times_s(self, source_a: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return the time that counts for each event; as `EventTimes.times_s`."""
+        counts = source_a[:, :3].max(axis=1, initial=0.0) >= self.from_a
+        answer: NDArray[np.float64] = np.where(counts, self.time_s, np.nan)
         return answer
 
 
@@ -107,7 +134,7 @@ class EventLimits:
 
     Attributes
     ----------
-    times : EventTimes
+    times : EventTimes or FixedTime
         What opens them.
     rule : str or float
         The rule asked for, or the employer's voltage.
@@ -120,7 +147,7 @@ class EventLimits:
         smaller one.
     """
 
-    times: EventTimes
+    times: EventTimes | FixedTime
     rule: str | float
     body_ohm: float
     duration_s: float
@@ -172,11 +199,12 @@ def event_times(studies: Sequence[Study]) -> EventTimes | None:
         device sees is not known then.
     """
     setup = studies[0].setup
-    nodes = np.concatenate([study.nodes for study in studies])
-    fed_by = {int(k) for study in studies for k in study.fed_by if k >= 0}
-    sources = setup.seen.feeding[next(iter(fed_by))] if len(fed_by) == 1 else ()
-    several = len(sources) > 1
-    if not sources or (several and any(setup.feeds.has_curve(source) for source in sources)):
+    feeding = {_feeding(study) for study in studies}
+    named = next(iter(feeding)) if len(feeding) == 1 else None
+    if not named:
+        return None
+    sources = tuple(studies[0].names.index(name) for name in named)
+    if len(sources) > 1 and any(setup.feeds.has_curve(source) for source in sources):
         return None
     smallest_a = min(
         (float(a) for study in studies for a in study.minimum_a if not math.isnan(a)),
@@ -184,20 +212,30 @@ def event_times(studies: Sequence[Study]) -> EventTimes | None:
     )
     if math.isnan(smallest_a):
         return None
-    ways = [_way(setup, int(node)) for node in nodes]
+    # studies are cut from the network one by one: their numbers differ, the names do not
+    ways = [_way(study.setup, int(node)) for study in studies for node in study.nodes]
     common = set(ways[0]).intersection(*ways)
-    first = next((position for position in ways[0] if position in common), -1)
+    first = next((name for name in ways[0] if name in common), None)
+    numbers = {position.name: k for k, position in enumerate(setup.series.positions)}
     # in an event one source feeds alone
-    fixed_from_a = _FIXED_FROM_RATIO * smallest_a / len(sources)
-    return EventTimes(setup, first, sources, fixed_from_a)
+    fixed_from_a = FIXED_FROM_RATIO * smallest_a / len(sources)
+    return EventTimes(setup, -1 if first is None else numbers[first], sources, fixed_from_a)
 
 
-def _way(setup: Setup, node: int) -> list[int]:
-    """Return the positions between a node and its source by number, nearest the node first."""
+def _feeding(study: Study) -> tuple[str, ...] | None:
+    """Return the names of the sources that feed all nodes of a study; None where they differ."""
+    fed_by = {int(k) for k in study.fed_by if k >= 0}
+    if len(fed_by) != 1:
+        return None
+    return tuple(study.names[row] for row in study.setup.seen.feeding[fed_by.pop()])
+
+
+def _way(setup: Setup, node: int) -> list[str]:
+    """Return the positions between a node and its source by name, nearest the node first."""
     found = []
     at = int(setup.series.first[node])
     while at >= 0:
-        found.append(at)
+        found.append(setup.series.positions[at].name)
         at = int(setup.series.following[at])
     return found
 

@@ -8,7 +8,6 @@ could come in and states no fault current cannot be solved: it is returned by na
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,19 +15,16 @@ import shapely
 
 from gridground.electrical.ends import LABELS, NEUTRAL
 from gridground.electrical.energizing import Injection, Kind, Origin
-from gridground.electrical.origins import closed_parts
+from gridground.electrical.origins import closed_parts, held_off
 from gridground.electrical.places import network_nodes_of
 from gridground.electrical.source import equipment_source, falling_line_source, source_of
+from gridground.electrical.whereabouts import Between, Whereabouts
 from gridground.errors import NoPlanError
-from gridground.territory.frame import Frame
 from gridground.territory.isolation import DeviceStates, nodes_at_ends
 from gridground.territory.network import Network
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
-    from typing import Any
-
-    from numpy.typing import NDArray
+    from collections.abc import Iterable
 
     from gridground.electrical.places import Layout
     from gridground.electrical.source import Source
@@ -75,24 +71,13 @@ class Injections:
     notes: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Between:
-    """What lies between the grounds of a layout.
-
-    Attributes
-    ----------
-    spans : frozenset of int
-        Rows of the worked spans between the grounds.
-    poles : frozenset of int
-        Rows of the poles inside.
-    """
-
-    spans: frozenset[int]
-    poles: frozenset[int]
-
-
 def find_injections(
-    network: Network, layout: Layout, *, between: Between, opened: Iterable[str]
+    network: Network,
+    layout: Layout,
+    *,
+    between: Between,
+    opened: Iterable[str],
+    isolated: Iterable[str],
 ) -> Injections:
     """Find everything but the worked circuits' own sources that can energize the line.
 
@@ -106,7 +91,9 @@ def find_injections(
         Spans and poles between them.
     opened : iterable of str
         Devices opened for the job. Equipment feeds back while they are open: what it cannot reach
-        then is no event.
+        then is no event. A neighbour that one of them holds off is none either.
+    isolated : iterable of str
+        Equipment isolated for the job.
 
     Returns
     -------
@@ -122,79 +109,39 @@ def find_injections(
     grounds. Lines: every line not known to be dead within the same reach; each at the nearest
     place.
     """
-    finder = _Finder(network, layout, between)
+    finder = _Finder(network, layout, between, (frozenset(opened), frozenset(isolated)))
     origins: list[Origin] = []
     unsolved: list[Unsolved] = []
     notes: list[str] = []
-    for found in (finder.circuits(), finder.equipment(set(opened)), finder.lines()):
+    for found in (finder.circuits(), finder.equipment(set(finder.opened)), finder.lines()):
         origins += found.origins
         unsolved += found.unsolved
         notes += found.notes
     return Injections(tuple(origins), tuple(unsolved), tuple(notes))
 
 
-class _Finder:
+# (circuit id, part of the network) -> (node of the conductors that touch, place)
+Contacts = dict[tuple[str, int], tuple[int, int]]
+
+
+class _Finder(Whereabouts):
     """Looks round the places of a layout."""
 
-    def __init__(self, network: Network, layout: Layout, between: Between) -> None:
-        self.network, self.layout, self.between = network, layout, between
-        self.territory = network.territory
-        self.worked = {c for p in layout.places for c in p.circuit_ids}
-        self.circuit = self.territory.spans["circuit_id"]
-
-    @cached_property
-    def points(self) -> NDArray[np.object_]:
-        """Where the places are, longitude and latitude."""
-        poles, spans = self.territory.poles.geometry, self.territory.spans.geometry
-        found = [
-            poles[self.network.pole_row[p.pole_id]]
-            if p.pole_id is not None
-            else shapely.line_interpolate_point(
-                spans[self.network.span_row[str(p.span_id)]], 0.5, normalized=True
-            )
-            for p in self.layout.places
-        ]
-        return np.array(found, object)
-
-    @cached_property
-    def frame(self) -> Frame:
-        """The plane of the places."""
-        middle = shapely.centroid(shapely.multipoints(self.points))
-        return Frame(float(shapely.get_x(middle)), float(shapely.get_y(middle)))
-
-    @cached_property
-    def order(self) -> list[int]:
-        """Places, worksites first, then by distance from the nearest worksite."""
-        here = self.frame.to_xy(self.points)
-        work = [k for k, p in enumerate(self.layout.places) if p.worksite] or [0]
-        distance = shapely.distance(here[:, None], here[work][None, :]).min(axis=1)
-        return sorted(
-            range(len(here)),
-            key=lambda k: (
-                not self.layout.places[k].worksite,
-                round(float(distance[k]), 3),
-                self.layout.places[k].name,
-            ),
-        )
-
-    def nearest(self, geometry: Any) -> int:  # noqa: ANN401  any shapely geometry in the plane
-        """Return the place nearest to something; worksites first among equals."""
-        here = self.frame.to_xy(self.points)
-        return min(self.order, key=lambda k: round(float(shapely.distance(here[k], geometry)), 3))
-
-    def poles_of(self, place: int) -> set[int]:
-        """Return the pole rows of a place; of mid-span work both ends of the span."""
-        where = self.layout.places[place]
-        if where.pole_id is not None:
-            return {self.network.pole_row[where.pole_id]}
-        row = self.network.span_row[str(where.span_id)]
-        return {int(self.network.span_from[row]), int(self.network.span_to[row])}
+    def __init__(
+        self,
+        network: Network,
+        layout: Layout,
+        between: Between,
+        stated: tuple[frozenset[str], frozenset[str]],
+    ) -> None:
+        super().__init__(network, layout, between)
+        self.opened, self.isolated = stated
 
     # --- other circuits -------------------------------------------------------------------------
 
     def circuits(self) -> Injections:
         """Other circuits that can fall on the worked ones."""
-        contacts: dict[str, tuple[int, int]] = {}  # circuit -> its node, the place
+        contacts: Contacts = {}
         for place in self.order:
             for pole in sorted(self.poles_of(place)):
                 self._hung(pole, place, contacts)
@@ -203,31 +150,57 @@ class _Finder:
             self._hung(pole, self.nearest(point), contacts)
         self._beside(contacts)
         origins, unsolved = [], []
-        for circuit_id, (via, place) in sorted(contacts.items()):
-            for feeding in self._feeding_circuits(circuit_id, via):
+        for (circuit_id, part), (via, place) in sorted(contacts.items()):
+            for feeding, network in self._feeding_circuits(via):
                 row = self.territory.circuits.index()[feeding]
+                where = (self.layout.places[place].name,)
                 try:
                     source = source_of(self.territory, row)
                 except NoPlanError as error:
                     why = " ".join(reason.what for reason in error.reasons)
-                    where = (self.layout.places[place].name,)
                     unsolved.append(Unsolved(feeding, "other circuit falls on", where, why))
                     continue
                 start = self.network.source_node[feeding]
                 injection = Injection(source, (0, 1, 2), start, via, place)
-                origins.append(self._origin((feeding, circuit_id), injection, place))
+                origin = self._origin((feeding, circuit_id), injection, place)
+                origins.append(replace(origin, network=network))
+            for name in self._generators(part):
+                why = f"It feeds {circuit_id}; what that would do is not worked out."
+                where = (self.layout.places[place].name,)
+                unsolved.append(Unsolved(name, "other circuit falls on", where, why))
         return Injections(tuple(origins), tuple(unsolved), ())
 
-    def _feeding_circuits(self, circuit_id: str, via: int) -> list[str]:
-        """Return the circuits whose source reaches a node as things stand; its own for none."""
-        return self.network.feeding([via]) or [circuit_id]
+    def _feeding_circuits(self, via: int) -> list[tuple[str, Network]]:
+        """Return the circuits whose source reaches a node, and in which state of devices.
+
+        As things stand; where none does, with the open devices closed that are not tagged for the
+        job: whoever they belong to may close them.
+        """
+        if feeding := self.network.feeding([via]):
+            return [(circuit, self.network) for circuit in feeding]
+        return [
+            (circuit, Network.build(self.territory, closed=devices))
+            for circuit, devices in held_off(self.network, [via], held=self.opened)
+        ]
+
+    def _generators(self, part: int) -> list[str]:
+        """Return the generators on a part of a neighbour that the job does not isolate."""
+        table = self.territory.layer("equipment")
+        if table is None:
+            return []
+        rows = self.network.fixed.equipment_in(self.network.labels(), np.array([part]))
+        return sorted(
+            str(table.ids[row])
+            for row in rows.tolist()
+            if table["kind"][row] == "generator" and table.ids[row] not in self.isolated
+        )
 
     def other(self, span: int) -> bool:
         """Say whether a span is an overhead one of a circuit that is not worked on."""
         overhead = self.territory.spans["kind"][span] == "overhead"
         return bool(overhead) and self.circuit[span] not in self.worked
 
-    def _hung(self, pole: int, place: int, contacts: dict[str, tuple[int, int]]) -> None:
+    def _hung(self, pole: int, place: int, contacts: Contacts) -> None:
         """Note the other circuits at a pole whose conductors are not the worked ones' anyway."""
         own = {
             self.network.node_at(s, pole)
@@ -238,11 +211,11 @@ class _Finder:
             if not self.other(span) or self.network.node_at(span, pole) in own:
                 continue
             if (node := self._conductor(span, pole)) is not None:
-                contacts.setdefault(str(self.circuit[span]), (node, place))
+                self._note(contacts, span, node, place)
 
-    def _beside(self, contacts: dict[str, tuple[int, int]]) -> None:
+    def _beside(self, contacts: Contacts) -> None:
         """Note the other circuits that come over a worked span between or next to the grounds."""
-        spans = sorted({*self.between.spans, *self._spans_at_grounds()})
+        spans = sorted({*self.between.spans, *self.spans_at_grounds()})
         if not spans:
             return
         geometry = self.territory.spans.geometry
@@ -264,7 +237,12 @@ class _Finder:
                 ),
             )
             if (node := self._conductor(row, near)) is not None:
-                contacts.setdefault(str(self.circuit[row]), (node, self.nearest(here)))
+                self._note(contacts, row, node, self.nearest(here))
+
+    def _note(self, contacts: Contacts, span: int, node: int, place: int) -> None:
+        """Note the first contact of each part of a circuit."""
+        part = self.network.labels()[node]
+        contacts.setdefault((str(self.circuit[span]), part), (node, place))
 
     def _conductor(self, span: int, pole: int) -> int | None:
         """Return the node a span's conductors hang together with: at a pole, else at its other end.
@@ -345,7 +323,7 @@ class _Finder:
         table = self.territory.layer("other_lines")
         if table is None or len(table) == 0:
             return Injections((), (), ())
-        spans = {*self.between.spans, *self._spans_at_grounds()}
+        spans = {*self.between.spans, *self.spans_at_grounds()}
         if not spans:
             return Injections((), (), ())
         drawn = self.territory.spans.geometry[sorted(spans)]
@@ -377,17 +355,6 @@ class _Finder:
                 "potential; errs to the high current"
             )
         return Injections(tuple(origins), tuple(unsolved), tuple(notes))
-
-    def _spans_at_grounds(self) -> Sequence[int]:
-        """Return the overhead worked spans that end at a place."""
-        kinds = self.territory.spans["kind"]
-        return [
-            span
-            for place in range(len(self.layout.places))
-            for pole in self.poles_of(place)
-            for span in self.network.spans_at(pole)
-            if self.circuit[span] in self.worked and kinds[span] == "overhead"
-        ]
 
 
 def _with_time(origin: Origin, table: Layer, row: int) -> Origin:

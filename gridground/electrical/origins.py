@@ -16,7 +16,7 @@ from gridground.electrical.exposure import Origin
 from gridground.territory.network import PHASE_BITS, Network
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Collection, Iterable
 
     from numpy.typing import NDArray
 
@@ -55,13 +55,7 @@ def find_origins(
     at_source = label[network.fixed.sources]
     own = sorted(map(str, circuits[np.isin(at_source, parts)]))
     found = {circuit: Origin(circuit, circuit, network) for circuit in own}
-    way = _ways_to(network, label, parts)
-    held_off = {
-        str(circuits[row]): way[part]
-        for row, part in enumerate(at_source.tolist())
-        if way.get(part)
-    }
-    for circuit, devices in sorted(held_off.items()):
+    for circuit, devices in held_off(network, here):
         name = "+".join(devices)
         held = set(opened) - set(devices)
         variant = _again(territory, circuit, devices, held, here)
@@ -133,27 +127,81 @@ def _sides(network: Network, label: Labels, rows: Rows) -> tuple[Rows, Rows]:
     return label[network.node_from[spans]], label[network.node_to[spans]]
 
 
-def _ways_to(network: Network, label: Labels, parts: Rows) -> dict[int, tuple[str, ...]]:
-    """Return, for every part that open devices hold off the worksite, these devices.
+def held_off(
+    network: Network, nodes: Iterable[int], *, held: Collection[str] = ()
+) -> list[tuple[str, tuple[str, ...]]]:
+    """Return every source that recorded-open devices hold off some nodes, by every way.
 
-    The worksite's own parts have none.
+    Parameters
+    ----------
+    network : Network
+        With the states that count.
+    nodes : iterable of int
+        Nodes.
+    held : collection of str
+        Devices that cannot be closed by mistake: they are tagged for the job.
+
+    Returns
+    -------
+    list of (circuit id, device ids)
+        One for each first open place on the way: its devices and those of the shortest way on to
+        the source, sorted. Devices of one span are closed together. What lies beyond another
+        source is a second mistake.
     """
-    way: dict[int, tuple[str, ...]] = dict.fromkeys(sorted(parts.tolist()), ())
-    devices = network.territory.layer("devices")
+    label = closed_parts(network)
+    start = set(label[np.array(sorted(set(nodes)), np.intp)].tolist())
+    across = _across(network, label, set(held))
+    sources: dict[int, list[str]] = {}
+    circuits = network.territory.circuits.ids
+    for row, part in enumerate(label[network.fixed.sources].tolist()):
+        sources.setdefault(part, []).append(str(circuits[row]))
+    found: dict[tuple[str, tuple[str, ...]], None] = {}
+    for part in sorted(start):
+        for devices, far in across.get(part, []):
+            if far in start:
+                continue
+            way = {far: devices}
+            queue = deque(way)
+            while queue:
+                here = queue.popleft()
+                for circuit in sources.get(here, []):
+                    found.setdefault((circuit, tuple(sorted(way[here]))))
+                if here in sources:
+                    continue
+                for more, beyond in across.get(here, []):
+                    if beyond not in way and beyond not in start:
+                        way[beyond] = way[here] | more
+                        queue.append(beyond)
+    return sorted(found)
+
+
+def _across(
+    network: Network, label: Labels, held: set[str]
+) -> dict[int, list[tuple[frozenset[str], int]]]:
+    """Return, by part, the open devices of each span that lead to another part, by their ids."""
+    devices, fixed = network.territory.layer("devices"), network.fixed
     if devices is None:
-        return way
-    rows = network.fixed.open_devices
-    one, other = _sides(network, label, rows)
-    rows, one, other = (column[one != other] for column in (rows, one, other))
-    queue = deque(way)
-    while queue:
-        part = queue.popleft()
-        for k in np.flatnonzero((one == part) | (other == part)).tolist():
-            far = int(other[k] if one[k] == part else one[k])
-            if far not in way:
-                way[far] = tuple(sorted({*way[part], str(devices.ids[rows[k]])}))
-                queue.append(far)
-    return way
+        return {}
+    spans = np.unique(fixed.device_span[fixed.device_open])
+    one, other = label[network.node_from[spans]], label[network.node_to[spans]]
+    apart = one != other
+    found: dict[int, list[tuple[frozenset[str], int]]] = {}
+    for span, a, b in zip(
+        spans[apart].tolist(), one[apart].tolist(), other[apart].tolist(), strict=True
+    ):
+        rows = fixed.on_span[span]
+        names = {row: str(devices.ids[row]) for row in rows}
+        kept = [row for row in rows if names[row] in held]
+        mask = 0
+        for row in kept:
+            mask |= int(fixed.device_phases[row])
+        closing = frozenset(n for row, n in names.items() if fixed.device_open[row]) - held
+        if closing and int(fixed.carried[span]) & ~mask:
+            found.setdefault(a, []).append((closing, b))
+            found.setdefault(b, []).append((closing, a))
+    for ways in found.values():
+        ways.sort(key=lambda way: sorted(way[0]))
+    return found
 
 
 def _within(network: Network, label: Labels, parts: Rows) -> list[str]:

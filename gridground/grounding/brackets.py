@@ -78,8 +78,9 @@ def find_brackets(
             directions.append(Direction(*here, zone.pole_id(bracket.pole)))
             items += _bracket_items(zone, job, ground, (way, bracket))
         found += answer
-    cables = zone.cables_at(passed_poles(zone, found))
-    directions += unbracketed((*zone.ties, *cables), zone)
+    passed = passed_poles(zone, found)
+    cables = zone.cables_at(passed)
+    directions += unbracketed((*zone.ties_at(zone.poles | passed), *cables), zone)
     items += [item for way in cables for item in cable_items(zone, job, way)]
     return found, directions, items, reasons
 

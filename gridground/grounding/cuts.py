@@ -122,7 +122,8 @@ def _feeding(zone: Zone, pole: int, spans: list[int]) -> int:
     The way to the source leaves by a span of the pole itself, or by one towards a worksite pole
     from which such a way leaves.
     """
-    source = {way.pole: way.span for way in zone.ways if way.towards == "source"}
+    source = {way.pole: way.span for way in zone.ways if zone.circuit_ids & set(way.sources)}
+    source |= {way.pole: way.span for way in zone.ways if way.towards == "source"}
     if source.get(pole) in spans:
         return source[pole]
     for span in spans:

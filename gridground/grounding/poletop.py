@@ -20,6 +20,7 @@ SPLITTING = ("switch", "cutout", "recloser", "breaker", "fuse", "sectionalizer")
 
 # Conductors of two circuits nearer than this cannot both be there: our judgement.
 SAME_PLACE_M = 0.1
+_ONE_PLACE_M = 0.001
 
 
 @dataclass(frozen=True)
@@ -194,6 +195,7 @@ def _circuit_top(
     here, split, earlier, reference = context
     spans = network.territory.spans
     phases, neutral = _hangs(network, own, reference)
+    _refuse_one_place(network, pole, own, phases)
     shared = {spans["shares_neutral_with"][s] for s in own} - {None}
     hung = neutral is not None and any(t.circuit_id in shared for t in earlier)
     sides: dict[str, tuple[str, ...]] = {}
@@ -288,6 +290,26 @@ def _bearing_deg(network: Network, pole: int, span: int) -> float:
     here, far = geometry[pole], geometry[network.other_end(span, pole)]
     east = (far.x - here.x) * math.cos(math.radians(here.y))
     return round(math.degrees(math.atan2(east, far.y - here.y))) % 360.0
+
+
+def _refuse_one_place(network: Network, pole: int, own: list[int], phases: dict[str, Hang]) -> None:
+    """Refuse a pole at which two phases of one circuit hang at one place by the data."""
+    for one, other in itertools.combinations(sorted(phases), 2):
+        a, b = phases[one], phases[other]
+        if math.dist((a.x_m, a.y_m), (b.x_m, b.y_m)) < _ONE_PLACE_M:
+            ids = network.territory
+            where = (str(ids.poles.ids[pole]), *(str(ids.spans.ids[s]) for s in own))
+            raise NoPlanError(
+                [
+                    Reason(
+                        "one_place",
+                        where,
+                        f"by the data {one} and {other} hang at one place at {where[0]}: its spans "
+                        "carry different phases on the same position of the pole top.",
+                        "Correct phases or construction of these spans, seen on site.",
+                    )
+                ]
+            )
 
 
 def _widest(network: Network, own: Sequence[int]) -> int | None:

@@ -94,7 +94,7 @@ def place_dual(zone: Zone, job: Job, ground: Ground) -> Placement:
 
 def place_single(zone: Zone, job: Job, ground: Ground) -> Placement:
     """Place the whole set at every worksite pole."""
-    directions = tuple(unbracketed((*zone.ways, *zone.ties), zone))
+    directions = tuple(unbracketed((*zone.ways, *zone.ties_at(zone.poles)), zone))
     if zone.span is not None:
         reason = Reason(
             "mid_span",

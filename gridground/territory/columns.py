@@ -185,6 +185,7 @@ LAYERS: dict[str, tuple[Column, ...]] = {
         _word("state", ("open", "closed"), "reject", "the ways by which energy can come"),
         _PHASES,
         _PROTECTION,
+        Column("joins_circuit", "text"),
     ),
     "equipment": (
         _key("equipment_id"),

@@ -86,7 +86,12 @@ def rows_of_ids(ids: NDArray[Any], row: dict[str, int]) -> NDArray[np.intp]:
 def join_ties(
     territory: Territory, node: Nodes, pole_row: dict[str, int]
 ) -> tuple[tuple[int, int], ...]:
-    """Join nodes of two circuits where a device or link has nothing else to join at the pole."""
+    """Join nodes of two circuits where a device or link has nothing else to join at the pole.
+
+    Where several other circuits hang there only the one that the device says it joins; else none,
+    and the end is one of `loose_ends`.
+    """
+    wanted = _joins(territory)
     ends: set[tuple[int, int]] = set()
     spans = territory.spans
     devices = territory.layer("devices")
@@ -103,34 +108,62 @@ def join_ties(
     for pole, span in sorted(ends):
         here = int(node.start[span] if node.pole[node.start[span]] == pole else node.end[span])
         if node.alone(here):
-            others = node.others_at(here)
-            if len(others) == 1:
-                node.join(here, int(others[0]))
+            others = [int(other) for other in node.others_at(here)]
+            named = wanted.get((pole, span), set())
+            chosen = [o for o in others if int(node.circuit[o]) in named] or others
+            if len(chosen) == 1:
+                node.join(here, chosen[0])
                 ties.append((pole, span))
     return tuple(ties)
+
+
+def _joins(territory: Territory) -> dict[tuple[int, int], set[int]]:
+    """Return the circuit rows that devices say they join, by (pole row, span row)."""
+    devices = territory.layer("devices")
+    stated = None if devices is None else devices.columns.get("joins_circuit")
+    if devices is None or stated is None:
+        return {}
+    poles, spans = territory.poles.index(), territory.spans.index()
+    circuits = territory.circuits.index()
+    found: dict[tuple[int, int], set[int]] = {}
+    for row in np.flatnonzero([name in circuits for name in stated]).tolist():
+        end = (poles[devices["pole_id"][row]], spans[devices["span_id"][row]])
+        found.setdefault(end, set()).add(circuits[stated[row]])
+    return found
 
 
 def loose_ends(
     territory: Territory, node: Nodes, pole_row: dict[str, int]
 ) -> tuple[tuple[int, int], ...]:
-    """Return span ends that look like a tie drawn to the other circuit's pole.
+    """Return span ends of which nobody says which circuit they join.
 
-    A span with a device at one end, whose other end is the last of its circuit and stands at a pole
-    of another circuit without a device: whether the two are joined there is not recorded.
+    The end of a link, or of a span with a device at it, where several other circuits hang and the
+    device names none (`joins_circuit`); and the far end of a span with a device, where it is the
+    last of its circuit and another circuit hangs but no device stands: a tie drawn to the other
+    circuit's pole looks like that. Call it before `join_ties`.
     """
-    devices = territory.layer("devices")
-    if devices is None:
-        return ()
-    span_row = territory.spans.index()
-    at = {
-        (pole_row[p], span_row[s])
-        for p, s in zip(devices["pole_id"], devices["span_id"], strict=True)
-    }
+    devices, spans = territory.layer("devices"), territory.spans
+    at: set[tuple[int, int]] = set()
+    if devices is not None:
+        span_row = spans.index()
+        at = {
+            (pole_row[p], span_row[s])
+            for p, s in zip(devices["pole_id"], devices["span_id"], strict=True)
+        }
+    wanted = _joins(territory)
+    links = np.flatnonzero(spans["kind"] == "link").tolist()
+    ends = {(int(node.pole[n]), row) for row in links for n in (node.start[row], node.end[row])}
     found = set()
-    for pole, span in at:
-        ends = (int(node.start[span]), int(node.end[span]))
-        far = ends[1] if node.pole[ends[0]] == pole else ends[0]
-        end = (int(node.pole[far]), span)
-        if end not in at and node.alone(far) and len(node.others_at(far)):
-            found.add(end)
+    for pole, span in at | ends:
+        here, far = int(node.start[span]), int(node.end[span])
+        if node.pole[here] != pole:
+            here, far = far, here
+        others = node.others_at(here)
+        named = wanted.get((pole, span), set())
+        settled = sum(int(node.circuit[o]) in named for o in others) == 1
+        if node.alone(here) and len(others) > 1 and not settled:
+            found.add((pole, span))
+        beyond = (int(node.pole[far]), span)
+        if beyond not in at | ends and node.alone(far) and len(node.others_at(far)):
+            found.add(beyond)
     return tuple(sorted(found))

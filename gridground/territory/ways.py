@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import deque
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -110,15 +109,14 @@ class Zone:
         ]
         return (self.span, *beside)
 
-    @cached_property
-    def ties(self) -> tuple[Way, ...]:
-        """Spans of circuits not worked on that a tie joins to a pole of the zone.
+    def ties_at(self, poles: Iterable[int]) -> tuple[Way, ...]:
+        """Return the spans of circuits not worked on that a tie joins to some poles, as ways.
 
         Energy can come in there at the pole itself; no bracket can stand on such a span.
         """
         network, beyond = self.network, _Beyond(self)
         found = []
-        for pole in sorted(self.poles, key=self.pole_id):
+        for pole in sorted(poles, key=self.pole_id):
             own = {network.node_at(span, pole) for span in self.worked_spans_at(pole)}
             for span in network.spans_at(pole):
                 if not self.worked[span] and network.node_at(span, pole) in own:
@@ -204,23 +202,27 @@ def _poles_between(zone: Zone) -> frozenset[int]:
 
 
 def _shortest(zone: Zone, start: set[int], goal: set[int]) -> list[int] | None:
-    """Return the poles on the way with the fewest spans from `start` to the nearest goal."""
-    came: dict[int, int | None] = dict.fromkeys(sorted(start))
-    queue = deque(came)
-    while queue:
-        pole = queue.popleft()
-        if pole in goal:
-            path: list[int] = []
-            step: int | None = pole
-            while step is not None:
-                path.append(step)
-                step = came[step]
-            return path
-        for span in zone.worked_spans_at(pole):
-            far = zone.network.other_end(span, pole)
-            if far not in came:
-                came[far] = pole
-                queue.append(far)
+    """Return the poles on every way with the fewest spans from `start` to the nearest goals."""
+    came: dict[int, set[int]] = {pole: set() for pole in start}
+    edge = sorted(start)
+    while edge:
+        ahead: dict[int, set[int]] = {}
+        for pole in edge:
+            for span in zone.worked_spans_at(pole):
+                far = zone.network.other_end(span, pole)
+                if far not in came:
+                    ahead.setdefault(far, set()).add(pole)
+        came |= ahead
+        if met := sorted(goal & ahead.keys()):
+            path: set[int] = set()
+            back = list(met)
+            while back:
+                here = back.pop()
+                if here not in path:
+                    path.add(here)
+                    back += came[here]
+            return sorted(path)
+        edge = sorted(ahead)
     return None
 
 
