@@ -21,7 +21,7 @@ COLUMNS = {
         "x_over_r_1ph", "prefault_voltage_ratio", "source_ground_ohm", "protection", "clearing_s",
         "backup_clearing_s", "fault_data_source", "fault_data_date",
     ),
-    "devices": ("pole_id", "span_id", "kind", "state", "phases", "protection"),
+    "devices": ("pole_id", "span_id", "kind", "state", "phases", "protection", "joins_circuit"),
     "equipment": (
         "pole_id", "circuit_id", "kind", "phases", "fault_3ph_a", "x_over_r_3ph", "fault_1ph_a",
         "x_over_r_1ph", "clearing_s", "note",
