@@ -16,7 +16,12 @@ from hypothesis import strategies as st
 
 from gridground.electrical.faults import study_poles
 from gridground.electrical.feeds import part_of
-from gridground.electrical.origins import closed_parts, find_origins, open_device_spans
+from gridground.electrical.origins import (
+    closed_parts,
+    find_origins,
+    held_off,
+    open_device_spans,
+)
 from gridground.rests import spans_to_source
 from gridground.territory.network import ANY_STATE, Network
 from gridground.territory.ways import SOURCE_KINDS, Zone
@@ -252,6 +257,67 @@ def test_only_devices_beside_a_part_can_feed_it(land, data):
     reached = plain_graph(network, range(len(network.closed)))
     sources = network.source_node
     assert all(nx.has_path(reached, sources[c], nodes[0]) for c in names)
+
+
+def plain_ways(land, network, start, held):
+    """Return (circuit, first span) of every source held off, by walking the parts plainly."""
+    shut = plain_graph(network, spans_with(plain_closed(land, (), ()), 7))
+    part = {n: k for k, group in enumerate(nx.connected_components(shut)) for n in group}
+    devices, onward = land.layer("devices"), nx.MultiDiGraph()
+    onward.add_nodes_from(part.values())
+    at_source = {}
+    for name, node in network.source_node.items():
+        at_source.setdefault(part[node], set()).add(name)
+    inside = {part[n] for n in start}
+    firsts = []
+    for span in range(len(land.spans)):
+        mine = [k for k in range(0 if devices is None else len(devices))
+                if devices["span_id"][k] == land.spans.ids[span]]  # fmt: skip
+        names = {devices.ids[k] for k in mine if devices["state"][k] == "open"} - held
+        left = sum(BITS[p] for p in land.spans["phases"][span] or "ABC")
+        for k in mine:
+            if devices.ids[k] in held:
+                left &= ~sum(BITS[p] for p in devices["phases"][k] or "ABC")
+        if not names or not left:
+            continue
+        one, other = part[int(network.node_from[span])], part[int(network.node_to[span])]
+        for here, far in ((one, other), (other, one)):
+            if here in inside and far not in inside:
+                firsts.append((span, names, far))
+            elif not {here, far} & inside and here not in at_source:
+                onward.add_edge(here, far)
+    return {
+        (circuit, frozenset(names))
+        for _, names, far in firsts
+        for beyond in {far} | nx.descendants(onward, far)
+        for circuit in at_source.get(beyond, ())
+    }
+
+
+@st.composite
+def held_lands(draw):
+    """Return a territory, a number that picks a node, and devices tagged for the job."""
+    land = draw(lands())
+    devices = land.layer("devices")
+    names = [] if devices is None else list(map(str, devices.ids))
+    held = draw(st.lists(st.sampled_from(names), max_size=2, unique=True)) if names else []
+    return land, draw(st.integers(0, 30)), frozenset(held)
+
+
+@law
+@given(held_lands())
+def test_every_first_open_place_is_a_way_to_each_source_it_holds_off(case):
+    land, number, held = case
+    network = Network.build(land)
+    nodes = [number % len(network.node_pole)]
+    found = held_off(network, nodes, held=held)
+    expected = plain_ways(land, network, nodes, held)
+    for circuit, first in expected:
+        assert any(circuit == name and first <= set(ways) for name, ways in found)
+    for circuit, ways in found:
+        assert not held & set(ways)
+        assert any(circuit == name and first <= set(ways) for name, first in expected)
+        assert circuit in Network.build(land, closed=ways, opened=held).feeding(nodes)
 
 
 @law
