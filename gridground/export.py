@@ -25,9 +25,11 @@ CLEARANCE_FORMAT = "gridground-clearance/1"
 OTHER_BYTES = 64_000_000
 PLAN_ENDS = (
     *("plan.json", "html", "geojson", "gpkg", "gpx", "kml", "steps.csv"),
-    *("leads.csv", "materials.csv", "open_items.csv"),
+    *("locations.csv", "leads.csv", "materials.csv", "open_items.csv"),
     *("clearance.json", "clearance.csv"),
 )
+ROD = ("lon", "lat", "bearing_deg", "distance_m", "resistance_ohm")
+ZONE = ("radius_m", "perimeter_m", "cones")
 TABLES = {
     "leads": (
         "lead_id", "pole_id", "span_id", "from", "to", "role", "parallel", "size", "length_m",
@@ -83,6 +85,18 @@ def steps_csv(plan: Plan) -> bytes:
     return plan_table(plan, columns, rows)
 
 
+def locations_csv(plan: Plan) -> bytes:
+    """Return every location with its rod and its zone as CSV, one row each."""
+    rows = []
+    for row in plan["locations"]:
+        rod, zone = row["rod"] or {}, row["zone"] or {}
+        parts = {f"rod_{key}": rod.get(key) for key in ROD}
+        rows.append(row | parts | {f"zone_{key}": zone.get(key) for key in ZONE})
+    columns = ("location_id", "pole_id", "span_id", "role", "title", "circuit_ids", "lon", "lat")
+    more = (*(f"rod_{key}" for key in ROD), *(f"zone_{key}" for key in ZONE))
+    return plan_table(plan, (*columns, "electrode", *more), rows)
+
+
 def clearance_json(plan: Plan) -> bytes:
     """Return the clearance that a plan asks for, in the terms of a ClearanceTag, as JSON."""
     block = dict(plan["clearance"])
@@ -121,6 +135,7 @@ def plan_files(plan: Plan, page: str) -> dict[str, bytes]:
         f"{job_id}.gpkg": geopackage_bytes(plan),
         f"{job_id}.gpx": gpx_bytes(plan),
         f"{job_id}.kml": kml_bytes(plan),
+        f"{job_id}.locations.csv": locations_csv(plan),
         f"{job_id}.steps.csv": steps_csv(plan),
         f"{job_id}.clearance.json": clearance_json(plan),
         f"{job_id}.clearance.csv": clearance_csv(plan),

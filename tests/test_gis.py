@@ -169,6 +169,13 @@ def test_same_counts_in_every_file(name, plans, written):
     assert len(points) == wanted["grounds"] + wanted["rods"] + placed
     rows = list(csv.DictReader(io.StringIO(files["leads.csv"].decode(), newline="")))
     assert sum(int(row["parallel"]) for row in rows) == plan["totals"]["leads"]
+    rows = list(csv.DictReader(io.StringIO(files["locations.csv"].decode(), newline="")))
+    assert len(rows) == wanted["grounds"]
+    assert sum(bool(row["rod_distance_m"]) for row in rows) == wanted["rods"]
+    assert sum(int(row["zone_cones"] or 0) for row in rows) == wanted["cones"]
+    assert [(float(row["lon"]), float(row["lat"])) for row in rows] == [
+        (row["lon"], row["lat"]) for row in plan["locations"]
+    ]
 
 
 @every
