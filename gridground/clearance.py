@@ -160,9 +160,11 @@ def _tag(job: Job) -> dict[str, Any]:
     """Return what is asked for in the terms of a ClearanceTag; a plan never issues one."""
     return {
         "terms": TERMS,
+        "workDescription": job.title,
         "workStartTime": job.clearance.work_start,
         "workEndTime": job.clearance.work_end,
         "authorityName": job.clearance.authority,
+        "deenergizeReqFlag": True,
         "groundReqFlag": True,
         "phaseCheckReqFlag": True,
         "tagIssueTime": None,

@@ -1,4 +1,4 @@
-"""Writing: a plan's file, map, GeoJSON and tables, each whole or not at all."""
+"""Writing: a plan's file, map, tables and files for other programs, each whole or not at all."""
 
 from __future__ import annotations
 
@@ -11,20 +11,25 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from gridground.errors import InputError, Problem
+from gridground.gis.about import about, legal
 from gridground.record import FORMAT, Plan, is_ready, plan_hash
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
 # A spreadsheet takes a cell that begins so for a formula.
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20")
+# Behind the columns of every table: which plan a row is of, and how ready that is.
+ABOUT = ("job_id", "revision", "plan_hash", "readiness", "note")
 CLEARANCE_FORMAT = "gridground-clearance/1"
 OTHER_BYTES = 64_000_000
 PLAN_ENDS = (
-    *("plan.json", "html", "geojson", "steps.csv"),
-    *("leads.csv", "materials.csv", "open_items.csv"),
+    *("plan.json", "html", "geojson", "gpkg", "gpx", "kml", "steps.csv"),
+    *("locations.csv", "leads.csv", "materials.csv", "open_items.csv"),
     *("clearance.json", "clearance.csv"),
 )
+ROD = ("lon", "lat", "bearing_deg", "distance_m", "resistance_ohm")
+ZONE = ("radius_m", "perimeter_m", "cones")
 TABLES = {
     "leads": (
         "lead_id", "pole_id", "span_id", "from", "to", "role", "parallel", "size", "length_m",
@@ -45,9 +50,13 @@ def cell(value: object) -> object:
     """
     if isinstance(value, list | tuple):
         value = "; ".join(str(part) for part in value)
-    if isinstance(value, str) and value.startswith(_FORMULA):
-        return "'" + value
-    return value
+    if not isinstance(value, str):
+        return value
+    # A lone carriage return would end the row for some readers.
+    value = legal(value).replace("\r\n", "\n").replace("\r", "\n")
+    return (
+        "'" + value if value.lstrip().startswith(_FORMULA) or value[:1] in {"\t", "\n"} else value
+    )
 
 
 def csv_bytes(columns: Sequence[str], rows: Iterable[dict[str, Any]]) -> bytes:
@@ -59,6 +68,12 @@ def csv_bytes(columns: Sequence[str], rows: Iterable[dict[str, Any]]) -> bytes:
     return text.getvalue().encode("utf-8")
 
 
+def plan_table(plan: Plan, columns: Sequence[str], rows: Iterable[dict[str, Any]]) -> bytes:
+    """Return a table of a plan as CSV; every row says which plan it is of, and how ready."""
+    said = {key: value for key, value in about(plan.document).items() if key in ABOUT}
+    return csv_bytes((*columns, *said), (row | said for row in rows))
+
+
 def steps_csv(plan: Plan) -> bytes:
     """Return every step in order as CSV."""
     rows = [
@@ -67,13 +82,27 @@ def steps_csv(plan: Plan) -> bytes:
         for step in plan["steps"][part]
     ]
     columns = ("part", "step_id", "pole_id", "lead_id", "text", "tool", "ends")
-    return csv_bytes(columns, rows)
+    return plan_table(plan, columns, rows)
+
+
+def locations_csv(plan: Plan) -> bytes:
+    """Return every location with its rod and its zone as CSV, one row each."""
+    rows = []
+    for row in plan["locations"]:
+        rod, zone = row["rod"] or {}, row["zone"] or {}
+        parts = {f"rod_{key}": rod.get(key) for key in ROD}
+        rows.append(row | parts | {f"zone_{key}": zone.get(key) for key in ZONE})
+    columns = ("location_id", "pole_id", "span_id", "role", "title", "circuit_ids", "lon", "lat")
+    more = (*(f"rod_{key}" for key in ROD), *(f"zone_{key}" for key in ZONE))
+    return plan_table(plan, (*columns, "electrode", *more), rows)
 
 
 def clearance_json(plan: Plan) -> bytes:
     """Return the clearance that a plan asks for, in the terms of a ClearanceTag, as JSON."""
     block = dict(plan["clearance"])
     named = {key: plan[key] for key in ("job_id", "title", "made_at", "plan_hash")}
+    said = about(plan.document)
+    named |= {key: said[key] for key in ("revision", "readiness", "note") if key in said}
     document = {"format": CLEARANCE_FORMAT, **named, "ClearanceTag": block.pop("tag"), **block}
     return (json.dumps(document, ensure_ascii=False, indent=1) + "\n").encode("utf-8")
 
@@ -88,68 +117,31 @@ def clearance_csv(plan: Plan) -> bytes:
     ]
     columns = ("step", "do", "device_id", "kind", "pole_id", "span_id", "phases", "recorded")
     more = ("stated", "bounds", "text", "tag_number", "time", "by", "decides")
-    return csv_bytes((*columns, *more), rows)
-
-
-def geojson_bytes(plan: Plan) -> bytes:
-    """Return locations, rods, zones and cones as one GeoJSON feature collection."""
-    features: list[dict[str, Any]] = []
-    for row in plan["locations"]:
-        base = {"location_id": row["location_id"], "pole_id": row["pole_id"], "job": plan["job_id"]}
-        leads = [
-            f"{lead['lead_id']}: {lead['from']} to {lead['to']}, {lead['size']}"
-            for lead in plan["leads"]
-            if (lead["pole_id"], lead["span_id"]) == (row["pole_id"], row["span_id"])
-        ]
-        features.append(
-            _feature(
-                "Point",
-                [row["lon"], row["lat"]],
-                base | {"what": row["role"], "title": row["title"], "leads": leads},
-            )
-        )
-        rod, zone = row["rod"], row["zone"]
-        if rod:
-            facts = {k: rod[k] for k in ("bearing_deg", "distance_m", "resistance_ohm")}
-            features.append(
-                _feature("Point", [rod["lon"], rod["lat"]], base | {"what": "rod"} | facts)
-            )
-        if zone:
-            facts = {k: zone[k] for k in ("radius_m", "perimeter_m", "cones")}
-            features.append(
-                {
-                    "type": "Feature",
-                    "geometry": zone["geometry"],
-                    "properties": base | {"what": "zone"} | facts,
-                }
-            )
-            points = [list(point) for point in zone["cone_points"]]
-            features.append(_feature("MultiPoint", points, base | {"what": "cones"}))
-    collection = {"type": "FeatureCollection", "features": features}
-    return (json.dumps(collection, ensure_ascii=False, indent=1) + "\n").encode("utf-8")
-
-
-def _feature(kind: str, coordinates: object, properties: dict[str, Any]) -> dict[str, Any]:
-    """Return one feature."""
-    return {
-        "type": "Feature",
-        "geometry": {"type": kind, "coordinates": coordinates},
-        "properties": properties,
-    }
+    return plan_table(plan, (*columns, *more), rows)
 
 
 def plan_files(plan: Plan, page: str) -> dict[str, bytes]:
-    """Return every file of a plan by name: plan, page, GeoJSON and tables."""
+    """Return every file of a plan by name: plan, page, files for other programs and tables."""
+    # Here, for the start of a command that writes none of them.
+    from gridground.gis.geojson import geojson_bytes  # noqa: PLC0415
+    from gridground.gis.geopackage import geopackage_bytes  # noqa: PLC0415
+    from gridground.gis.gpx import gpx_bytes  # noqa: PLC0415
+    from gridground.gis.kml import kml_bytes  # noqa: PLC0415
+
     job_id = plan["job_id"]
     files = {
         f"{job_id}.html": page.encode("utf-8"),
         f"{job_id}.geojson": geojson_bytes(plan),
+        f"{job_id}.gpkg": geopackage_bytes(plan),
+        f"{job_id}.gpx": gpx_bytes(plan),
+        f"{job_id}.kml": kml_bytes(plan),
+        f"{job_id}.locations.csv": locations_csv(plan),
         f"{job_id}.steps.csv": steps_csv(plan),
         f"{job_id}.clearance.json": clearance_json(plan),
         f"{job_id}.clearance.csv": clearance_csv(plan),
     }
     for name, columns in TABLES.items():
-        files[f"{job_id}.{name}.csv"] = csv_bytes(columns, plan[name])
+        files[f"{job_id}.{name}.csv"] = plan_table(plan, columns, plan[name])
     files[f"{job_id}.plan.json"] = plan.to_bytes()
     return files
 

@@ -230,9 +230,16 @@ class Part:
             "recorded": self._column("state", row),
             "stated": name in self.stated,
             "bounds": bounds,
+            **self._spot(pole_id),
             "text": text,
             "steps": [{"do": do, "text": said} for do, said in steps],
         }
+
+    def _spot(self, pole_id: str) -> dict[str, float]:
+        """Return where a device stands, also outside the surroundings that are drawn."""
+        poles = self.scene.territory.poles
+        point = poles.geometry[poles.index()[pole_id]]
+        return {"lon": round(float(point.x), 7), "lat": round(float(point.y), 7)}
 
     def order_remark(self) -> str:
         """Say where the job's own order opens a closed switch before a closed breaker; or nothing.

@@ -777,6 +777,11 @@ def test_a_block_without_a_key_is_refused_by_name(beside, value):
         document |= {"ready": False, "plan_hash": "0" * 64}
         if path[-1] == "tagIssueTime" or (value == "missing" and path[:-1] == ("done",)):
             continue
+        # Absent in plans made before they were thought of; 1.5 is a place.
+        if path[-1] in {"lon", "lat"}:
+            continue
+        if value == "missing" and path[-1] in {"workDescription", "deenergizeReqFlag"}:
+            continue
         with pytest.raises(InputError) as caught:
             check_shape(document)
         assert any(str(key) in str(caught.value) for key in path[-2:]), path

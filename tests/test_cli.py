@@ -23,6 +23,7 @@ def test_plan_writes_every_file_and_says_ready(tmp_path, capsys):
     assert main(["plan", TERRITORY, str(JOB), "-o", str(tmp_path)]) == 0
     names = {file.name for file in tmp_path.iterdir()}
     assert {f"straight-01.{end}" for end in ("plan.json", "html", "geojson")} <= names
+    assert {f"straight-01.{end}" for end in ("gpkg", "gpx", "kml")} <= names
     assert {f"straight-01.{t}.csv" for t in ("steps", "leads", "materials", "open_items")} <= names
     shown = capsys.readouterr()
     assert shown.out == ""

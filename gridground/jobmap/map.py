@@ -235,6 +235,7 @@ def job_map(plan: Plan) -> folium.Map:
     page.header.add_child(Style(page_style(document) + asset("page.css")), name="page_css")
     page.header.add_child(Script(leaflet_js()), name="leaflet_js")
     page.header.add_child(Script(asset("page.js")), name="page_js")
+    page.header.add_child(Script(asset("figures.js")), name="figures_js")
     page.header.add_child(Script(asset("whole.js")), name="whole_js")
     page.add_child(drawn)
     for kind in LAYERS:

@@ -122,7 +122,7 @@ _ROWS = {
     "*clearance.limits": "device_ids:T kind:t? pole_id:t span_id:t phases:t recorded:t? stated:b "
     "holds_off:T generators_beyond:T",
     "*clearance.open": "number:i device_id:t kind:t pole_id:t span_id:t phases:t recorded:t "
-    "stated:b bounds:b text:t steps:L",
+    "stated:b bounds:b text:t steps:L *lon:n *lat:n",
     "*clearance.equipment": "equipment_id:t kind:t pole_id:t phases:t? isolated:b",
     "*clearance.ways": "pole_id:t span_id:t towards:t sources:T bracket_pole_id:t?",
     "*clearance.grounds": "pole_id:t? span_id:t? role:t leads:i rods:i electrode:t?",
@@ -151,7 +151,7 @@ _OBJECTS = {
     "*clearance.order": "text:t source:t",
     "*clearance.off": "text:t count:i pole_ids:T once_open:T still_fed:T",
     "*clearance.tag": "terms:t workStartTime:t? workEndTime:t? authorityName:t? groundReqFlag:b "
-    "phaseCheckReqFlag:b",
+    "phaseCheckReqFlag:b *deenergizeReqFlag:b *workDescription:t",
     "totals": "locations:n leads:n rods:n cluster_bars:n clamps:n cones:n",
     "worker": "body_ohm:n? limit_v:n? limit_rule:t worst_v:n? cases:L *duration_s:n "
     "*without_personal_v:n? *worst_ground_v:n? *worst_ground_case:t *tightest_v:n? "

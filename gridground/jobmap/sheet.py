@@ -12,6 +12,7 @@ from markupsafe import Markup
 from gridground.jobmap import words
 from gridground.jobmap.bonding import bonding_svg
 from gridground.jobmap.sketch import Scene, inset_svg, line_state_text, sketch_svg
+from gridground.jobmap.sources import figure_notes
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -35,9 +36,11 @@ def environment() -> Environment:
     from jinja2 import DictLoader, Environment  # noqa: PLC0415
 
     assets = files("gridground.jobmap") / "assets"
-    names = ("sheet.html", "clearance.html", "steps.html", "figures.html", "duty.html")
+    names = ("sheet", "clearance", "steps", "figures", "duty", "sources")
     made = Environment(
-        loader=DictLoader({name: (assets / name).read_text("utf-8") for name in names}),
+        loader=DictLoader(
+            {f"{name}.html": (assets / f"{name}.html").read_text("utf-8") for name in names}
+        ),
         autoescape=True,
         trim_blocks=True,
         lstrip_blocks=True,
@@ -121,6 +124,7 @@ def sheet_context(document: dict[str, Any]) -> dict[str, Any]:
         "faults": _faults(document),
         "fault_kinds": words.FAULT_KINDS,
         **_cases(document),
+        **figure_notes(document),
         "check_sources": list(dict.fromkeys(row["source"] for row in document["checks"])),
         "buried": [
             (letter, words.class_of(kind, words.KINDS), words.kind_text(kind))

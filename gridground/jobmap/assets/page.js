@@ -16,6 +16,7 @@
     var made = document.createElement(tag);
     if (css) { made.className = css; }
     if (text !== undefined && text !== null) { made.textContent = plain(text); }
+    if (G.lengths && / ft/.test(made.textContent)) { G.lengths(made); }
     return made;
   }
   G.el = el; G.plain = plain;
@@ -179,7 +180,7 @@
           { d: "M17 2 a15 15 0 1 0 .1 0 Z", fill: "#fff", stroke: "#000", "stroke-width": "3" },
           { d: "M17 7 V17 M8 17 H26 M11.500 21.500 H22.500 M14.500 26 H19.500", fill: "none", stroke: "#000", "stroke-width": "3" }
         ]));
-        mark(map, where(rod), "mk-rod", sign, "rod " + feet(rod.distance_m).split(" (")[0] + ", " + ("00" + Math.round(rod.bearing_deg) % 360).slice(-3) + "°");
+        mark(map, where(rod), "mk-rod", sign, "rod " + feet(rod.distance_m) + ", " + ("00" + Math.round(rod.bearing_deg) % 360).slice(-3) + "°");
       }
     });
     G.drawn.push("zones");

@@ -1,0 +1,1 @@
+"""A plan for other programs: GeoJSON, GeoPackage, GPX and KML, all from the same layers."""
