@@ -48,11 +48,6 @@ def materials_of(job: Job, rows: Sequence[LeadRow], totals: dict[str, int]) -> l
     ):
         short = 0 if have is None else max(count - have, 0)
         materials.append(_material(item, size, None, count) | {"from_kit": [], "short": short})
-    if job.work_position == "aerial lift":
-        materials += [
-            _material(item, "", None, 1) | {"from_kit": [], "short": 0}
-            for item in ("vehicle bond, not counted", "vehicle rod, not counted")
-        ]
     clamps: Counter[str] = Counter()
     for row in rows:
         clamps[row.clamp_from] += row.parallel
