@@ -76,7 +76,7 @@ def substitute_texts(rows: Sequence[LeadRow]) -> list[str]:
     for row in rows:
         if row.planned is not None and (row.size, row.parallel) != row.planned[:2]:
             size, parallel, _ = row.planned
-            what = f"{_many(row.parallel)}{row.size} for {_many(parallel)}{size}"
+            what = f"{_many(row.parallel)}{row.size} in place of {_many(parallel)}{size}"
             found[what].append(" + ".join(row.kit_lead_ids))
     return [f"{what}: {', '.join(sorted(ids, key=natural_key))}" for what, ids in found.items()]
 

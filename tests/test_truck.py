@@ -241,6 +241,14 @@ def test_every_row_has_leads_that_reach_and_none_is_taken_twice(plan):
     assert plan["kit"]["assigned"].keys() == set(names)
 
 
+def test_clamps_are_those_of_the_leads_that_hang(plan):
+    """The kit states one clamp, a medium one: it stands at conductors, others as the plan asks."""
+    for row in plan["leads"]:
+        for end, clamp in ((row["from"], row["clamp_from"]), (row["to"], row["clamp_to"])):
+            by_end = {"rod": "rod clamp", "bar": "bar clamp"}
+            assert clamp == by_end.get(end, "conductor clamp, medium")
+
+
 def test_figures_are_those_of_the_leads_that_hang(plan):
     for row in plan["leads"]:
         size, length_m, parallel = row["size"], row["length_m"], row["parallel"]
@@ -261,7 +269,7 @@ def test_the_list_counts_what_hangs(plan):
     assert all(row["short"] == 0 and len(row["from_kit"]) == row["count"] for row in rows)
     listed = [text.split(" (")[0] for row in rows for text in row["from_kit"]]
     assert sorted(listed) == sorted(used(plan))
-    assert all("2/0 for 2: " in row["substitutes"][0] for row in rows)
+    assert all("2/0 in place of 2: " in row["substitutes"][0] for row in rows)
 
 
 def test_steps_name_the_lead_to_take(plan):
@@ -320,7 +328,7 @@ def test_a_smaller_size_stands_in_twice(territory):
     assert made["totals"]["leads"] == 2 * len(rows) + len(electrodes)
     assert made["totals"]["clamps"] == 2 * made["totals"]["leads"]
     pairs = [text for row in lead_rows_of(made) for text in row["substitutes"]]
-    assert pairs[0].startswith("2 x 2/0 for 4/0: T1 + T2")
+    assert pairs[0].startswith("2 x 2/0 in place of 4/0: T1 + T2")
     assert len(used(made)) == len(set(used(made)))
 
 
@@ -330,6 +338,14 @@ def test_one_cable_only_where_the_job_allows_no_two(territory):
     made = gg.plan_job(territory, with_leads(replace(job, limits=limits), *many(60, "2/0", 60)))
     assert used(made) == []
     assert "kit_short" in codes(made)
+
+
+def test_no_size_below_the_employers_minimum(territory):
+    job = read()
+    limits = replace(job.limits, lead_minimum="1/0")
+    made = gg.plan_job(territory, with_leads(replace(job, limits=limits), *many(60, "2", 60)))
+    assert used(made) == []
+    assert {row["size"] for row in made["leads"]} == {"1/0"}
 
 
 def test_what_is_short_is_named(territory):

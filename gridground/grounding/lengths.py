@@ -21,12 +21,12 @@ LIFT_REACH_M = 10 * M_PER_FT
 # From the pole along the line to a clamp on a named side of it: past the switch or the strain
 # insulator. Our judgement.
 SIDE_REACH_M = 3 * M_PER_FT
-# A lead that hangs free over more than this is tied; more too long than this is laid out in one
-# bend. Our judgement.
+# A lead that hangs free over more than this is tied; more too long than this is named.
+# Our judgement.
 TIE_OVER_M = 15 * M_PER_FT
 LONG_EXCESS_M = 5 * M_PER_FT
 REMARK_SOURCE = (
-    "our judgement: above 15 ft a lead is tied, above 5 ft an excess is laid out; no coils: common "
+    "our judgement: above 15 ft a lead is tied, above 5 ft an excess is named; no coils: common "
     "practice, no source"
 )
 _SAME_M = 1e-6
@@ -164,7 +164,7 @@ def lead_remark(row: LeadRow) -> str | None:
         )
     if excess_m > LONG_EXCESS_M + _SAME_M:
         parts.append(
-            f"{feet_text(excess_m)} too long: lay the excess out in one open bend, never in a coil"
+            f"{feet_text(excess_m)} too long: the excess in one open bend, never in a coil"
         )
     text = "; ".join(parts)
     return text[:1].upper() + text[1:] if text else None

@@ -183,8 +183,8 @@ class LeadClamps:
     named: tuple[Clamp, ...]
     one_end: bool = False  # one is named, and for one end only
 
-    def fit(self, ends: Sequence[End], size: str) -> tuple[str, ...] | None:
-        """Return the clamps in the order of the ends; empty where not told, None if none fits."""
+    def fit(self, ends: Sequence[End], size: str) -> tuple[str | None, ...] | None:
+        """Return the clamp at each end, None where it is not told; None where they do not fit."""
         if not all(clamp.takes(size) for clamp in self.named):
             return None
         if len(self.named) == 2:
@@ -192,12 +192,15 @@ class LeadClamps:
                 if all(_lands(clamp, end) for clamp, end in zip(order, ends, strict=True)):
                     return tuple(clamp.name for clamp in order)
             return None
-        if self.one_end:
-            return () if any(_lands(self.named[0], end) for end in ends) else None
+        found: list[str | None] = [None] * len(ends)
         for clamp in self.named:
-            if any(end[0] == clamp.lands_on and not _lands(clamp, end) for end in ends):
+            there = [number for number, end in enumerate(ends) if end[0] == clamp.lands_on]
+            closes = [number for number in there if clamp.closes_on(ends[number][1])]
+            if (self.one_end and not closes) or (not self.one_end and closes != there):
                 return None
-        return ()
+            for number in closes[:1] if self.one_end else closes:
+                found[number] = clamp.name
+        return tuple(found)
 
 
 def _lands(clamp: Clamp, end: End) -> bool:
@@ -247,9 +250,8 @@ def _hung(
     planned = (row.size, row.parallel, row.length_m)
     if (lead.size, filling.parallel) != planned[:2]:
         row = _resized(row, (lead.size, filling.parallel), ends, by)
-    told = clamps_of(lead).fit(ends, lead.size)
-    if told:
-        row = replace(row, clamp_from=told[0], clamp_to=told[1])
+    at_start, at_end = clamps_of(lead).fit(ends, lead.size) or (None, None)
+    row = replace(row, clamp_from=at_start or row.clamp_from, clamp_to=at_end or row.clamp_to)
     row = replace(
         row,
         length_m=lead.length_m,
