@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import shapely
 
 from gridground.electrical.rod_fault import rod_fault_text
+from gridground.grounding.lengths import lead_remark
 from gridground.grounding.poletop import PoleTop
 from gridground.units import significant
 from gridground.zoning import met_by
@@ -22,6 +23,9 @@ if TYPE_CHECKING:
     from gridground.method import Outcome
     from gridground.record import FaultAt, LeadRow, Zone
     from gridground.scene import Scene
+
+
+PLANNED = ("size", "parallel", "length_m")
 
 
 def location_rows(
@@ -133,9 +137,23 @@ def lead_table(outcome: Outcome) -> list[dict[str, Any]]:
             "next_size_at_x_over_r": _figure(row.next_size_at_x_over_r),
             "sensitive_to": row.sensitive_to,
             "sensitive_ratio": _figure(row.sensitive_ratio),
+            **_length_keys(row),
         }
         for row, solved in zip(outcome.rows, solved_a, strict=True)
     ]
+
+
+def _length_keys(row: LeadRow) -> dict[str, Any]:
+    """Return how a lead's length comes about, and which leads of the truck it is."""
+    planned = None if row.planned is None else dict(zip(PLANNED, row.planned, strict=True))
+    return {
+        "needed_m": significant(row.needed_m),
+        "excess_m": significant(max(row.length_m - row.needed_m, 0.0)),
+        "path": [{"what": p.what, "length_m": significant(p.length_m)} for p in row.path],
+        "remark": lead_remark(row),
+        "kit_lead_ids": list(row.kit_lead_ids),
+        "planned": planned,
+    }
 
 
 def _figure(value: float | None) -> float | None:

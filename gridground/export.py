@@ -34,8 +34,12 @@ TABLES = {
     "leads": (
         "lead_id", "pole_id", "span_id", "from", "to", "role", "parallel", "size", "length_m",
         "clamp_from", "clamp_to", "current_a", "time_s", "rating_a", "margin_ratio",
+        "needed_m", "excess_m", "kit_lead_ids", "remark",
     ),
-    "materials": ("item", "size", "length_m", "count", "from_kit", "short"),
+    "materials": (
+        *("item", "size", "length_m", "count", "from_kit", "short"),
+        *("substitutes", "out_of_test"),
+    ),
     "open_items": ("code", "where", "what", "why", "who", "settles"),
 }  # fmt: skip
 

@@ -13,13 +13,18 @@ class Limits:
     """The employer's rules of one job, in SI.
 
     Every field is filled from the job file or, with an entry in the plan's assumptions, from
-    ``tables/limits.csv``; none has a default here but `approach_m`, whose absence asks for nothing.
+    ``tables/limits.csv``; none has a default here but those whose absence asks for nothing.
 
     Attributes
     ----------
     approach_m : dict
         The employer's own approach distances by circuit or line id [m], none smaller than the
         rule's; where an id is absent the rule's stand.
+    lead_lengths_m : tuple of float
+        The lengths that are stocked, shortest first [m]; empty: every multiple of
+        `lead_length_step_m`.
+    lead_test_interval : str or None
+        How long a test of a lead counts, ``"12 months"``; None: test dates are not judged.
     """
 
     rod_setback_m: float
@@ -40,6 +45,8 @@ class Limits:
     bar_below_m: float
     clearance_m: dict[str, float]
     approach_m: dict[str, float] = field(default_factory=dict)
+    lead_lengths_m: tuple[float, ...] = ()
+    lead_test_interval: str | None = None
 
 
 @dataclass(frozen=True)
@@ -72,13 +79,30 @@ class RodSpec:
 
 @dataclass(frozen=True)
 class KitLead:
-    """One lead on the truck."""
+    """One lead on the truck.
+
+    Attributes
+    ----------
+    lead_id, size : str
+        Its name, and its size.
+    length_m : float
+        Between its clamps [m].
+    clamps : str
+        What is written about its clamps: one name of the clamp table, two with ``" / "`` between
+        them (one for each end), or other text, which tells nothing; empty where nothing is.
+    tested_on : str or None
+        ISO date of its last test.
+    clamp_a, clamp_b : str or None
+        Names of the clamp table for its two ends, in either order; they stand before `clamps`.
+    """
 
     lead_id: str
     size: str
     length_m: float
     clamps: str
     tested_on: str | None
+    clamp_a: str | None = None
+    clamp_b: str | None = None
 
 
 @dataclass(frozen=True)
@@ -120,6 +144,8 @@ class Job:
     reclosing_blocked : tuple of str or None
         Devices and circuits at which automatic reclosing is blocked and tagged for the job; None
         where the job file does not say: every stated reclosing then counts.
+    work_date : str or None
+        ISO date of the work, where it stands by itself; see `work_day`.
     assumed : dict
         Limits the job does not state: ``{key: (value as printed, source)}``.
     input : dict
@@ -142,5 +168,14 @@ class Job:
     kit: Kit | None
     reclosing_blocked: tuple[str, ...] | None = None
     clearance: ClearanceAsked = field(default_factory=ClearanceAsked)
+    work_date: str | None = None
     assumed: dict[str, tuple[str, str]] = field(default_factory=dict)
     input: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def work_day(self) -> str | None:
+        """ISO date of the (last) day of the work: `work_date`, else that of the clearance."""
+        if self.work_date is not None:
+            return self.work_date
+        moment = self.clearance.work_end or self.clearance.work_start
+        return None if moment is None else moment[:10]

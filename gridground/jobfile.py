@@ -16,8 +16,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from gridground.errors import InputError, Problem
-from gridground.job import Job, Kit, KitLead, Limits
+from gridground.job import Job, Limits
 from gridground.jobclearance import read_clearance
+from gridground.jobkit import as_id_text, as_interval, as_stock_lengths_m, read_kit
 from gridground.jobvalues import (
     Section,
     as_count,
@@ -152,7 +153,8 @@ def _read(section: Section, sha256: str) -> Job | None:
     reclosing_blocked = section.take("reclosing_blocked", as_ids())
     limits = _limits(section.sub("limits"), assumed)
     rod = read_rod(section.sub("rod"), assumed)
-    kit = _kit(section)
+    kit = read_kit(section)
+    work_date = section.take("work_date", as_date)
     clearance = read_clearance(section.sub("clearance"))
     if section.problems or limits is None or rod is None or job_id is None:
         return None
@@ -173,6 +175,7 @@ def _read(section: Section, sha256: str) -> Job | None:
         limits=limits,
         rod=rod,
         kit=kit,
+        work_date=work_date,
         assumed=assumed,
         input={"layer": "job", "sha256": sha256, "rows": 1, "date": None},
     )
@@ -195,12 +198,6 @@ def _worksite(section: Section) -> tuple[tuple[str, ...], str | None]:
     elif len(both) == 2:
         section.add("worksite_span", "stands beside worksite_poles", "state one of the two")
     return poles or (), span
-
-
-def as_id_text(value: object) -> str:
-    """Read one id."""
-    (one,) = as_ids(least=1)([value])
-    return one
 
 
 _ASSUMED_CHOICES = {
@@ -244,6 +241,8 @@ def _limits(section: Section, assumed: dict[str, tuple[str, str]]) -> Limits | N
             values[name] = read(_table_value(key, row["default"]))
             assumed[key] = (row["default"].replace(";", ", "), row["source"])
     values["clearance_m"] = _clearances(section.sub("clearance"), assumed)
+    values["lead_lengths_m"] = section.take("lead_lengths", as_stock_lengths_m) or ()
+    values["lead_test_interval"] = section.take("lead_test_interval", as_interval)
     approach = by_id(as_distance_m(0.3, 30), of="circuit or line")
     values["approach_m"] = section.take("approach", approach) or {}
     if section.problems:
@@ -273,28 +272,6 @@ def _clearances(section: Section, assumed: dict[str, tuple[str, str]]) -> dict[s
             result[kind] = float(row["clearance_m"])
             assumed[f"clearance.{kind}"] = (f"{row['clearance_m']} m", row["source"])
     return result
-
-
-def _kit(section: Section) -> Kit | None:
-    """Read what is on the truck."""
-    section.know(("kit",))
-    if "kit" not in section.table:
-        return None
-    kit = section.sub("kit")
-    leads: list[KitLead] = []
-    for one in kit.each("leads"):
-        lead_id = one.take("lead_id", as_id_text, required=True)
-        size = one.take("size", as_lead_size, required=True)
-        length_m = one.take("length", as_length_m(0, 100), required=True)
-        clamps = one.take("clamps", as_text)
-        tested_on = one.take("tested_on", as_date)
-        if lead_id is not None and size is not None and length_m is not None:
-            leads.append(KitLead(lead_id, size, length_m, clamps or "", tested_on))
-    ids = [lead.lead_id for lead in leads]
-    for lead_id in dict.fromkeys(one for one in ids if ids.count(one) > 1):
-        kit.add("leads", f"lead {shown(lead_id)} stands twice", "give each lead its own id")
-    rods = kit.take("rods", as_count(0, 1000))
-    return Kit(tuple(leads), rods, kit.take("cluster_bars", as_count(0, 1000)))
 
 
 def check_job(job: Job, territory: Territory) -> tuple[Problem, ...]:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from typing import TYPE_CHECKING, Any
 
+from gridground.grounding.assignment import natural_key
+from gridground.kit import out_of_test
 from gridground.units import area_mm2, feet_text
 
 if TYPE_CHECKING:
@@ -17,27 +19,27 @@ if TYPE_CHECKING:
 def materials_of(job: Job, rows: Sequence[LeadRow], totals: dict[str, int]) -> list[dict[str, Any]]:
     """Return what to load: leads by size and length, out of the kit where one is stated.
 
-    A larger or longer lead stands in; what is short counts only where the kit says what there is.
+    Parameters
+    ----------
+    job : Job
+        With the kit, where one is stated.
+    rows : sequence of LeadRow
+        The lead table, with the truck's leads assigned.
+    totals : dict
+        Counts of rods, bars and cones.
+
+    Returns
+    -------
+    list of dict
+        ``item size length_m count from_kit short``; leads have ``substitutes`` (what stands in for
+        another size or number) and ``out_of_test`` (leads that would do and are out of test).
+        What is short counts only where the kit says what there is.
     """
-    wanted: Counter[tuple[str, float]] = Counter()
+    by_kind: dict[tuple[str, float], list[LeadRow]] = defaultdict(list)
     for row in rows:
-        wanted[row.size, row.length_m] += row.parallel
-    left = sorted(job.kit.leads if job.kit else (), key=lambda lead: (lead.length_m, lead.lead_id))
-    materials = []
-    for (size, length), count in sorted(wanted.items(), key=lambda item: (-item[0][1], item[0][0])):
-        taken = [
-            lead
-            for lead in left
-            if area_mm2(lead.size) >= area_mm2(size) - 1e-6 and lead.length_m >= length - 1e-6
-        ][:count]
-        left = [lead for lead in left if lead not in taken]
-        materials.append(
-            _material("lead", size, length, count)
-            | {
-                "from_kit": [f"{t.lead_id} ({t.size}, {feet_text(t.length_m)})" for t in taken],
-                "short": count - len(taken) if job.kit else 0,
-            }
-        )
+        by_kind[row.size, row.length_m].append(row)
+    kinds = sorted(by_kind, key=lambda kind: (-kind[1], area_mm2(kind[0]), kind[0]))
+    materials = [_lead(job, kind, by_kind[kind]) for kind in kinds]
     kit = job.kit
     for item, size, count, have in (
         ("ground rod", "", totals["rods"], kit.rods if kit else None),
@@ -53,6 +55,50 @@ def materials_of(job: Job, rows: Sequence[LeadRow], totals: dict[str, int]) -> l
     for name, count in sorted(clamps.items()):
         materials.append(_material(name, "", None, count) | {"from_kit": [], "short": 0})
     return materials
+
+
+def _lead(job: Job, kind: tuple[str, float], rows: Sequence[LeadRow]) -> dict[str, Any]:
+    """Return the row of all leads of one size and length."""
+    size, length_m = kind
+    count = sum(row.parallel for row in rows)
+    taken = sorted((name for row in rows for name in row.kit_lead_ids), key=natural_key)
+    return _material("lead", size, length_m, count) | {
+        "from_kit": [f"{name} ({size}, {feet_text(length_m)})" for name in taken],
+        "short": count - len(taken) if job.kit else 0,
+        "substitutes": substitute_texts(rows),
+        "out_of_test": _out_of_test(job, rows),
+    }
+
+
+def substitute_texts(rows: Sequence[LeadRow]) -> list[str]:
+    """Say what stands in for the planned size or number of some rows, by what stands for what."""
+    found: dict[str, list[str]] = defaultdict(list)
+    for row in rows:
+        if row.planned is not None and (row.size, row.parallel) != row.planned[:2]:
+            size, parallel, _ = row.planned
+            what = f"{_many(row.parallel)}{row.size} in place of {_many(parallel)}{size}"
+            found[what].append(" + ".join(row.kit_lead_ids))
+    return [f"{what}: {', '.join(sorted(ids, key=natural_key))}" for what, ids in found.items()]
+
+
+def _many(parallel: int) -> str:
+    """Write a number of cables before their size."""
+    return f"{parallel} x " if parallel > 1 else ""
+
+
+def _out_of_test(job: Job, rows: Sequence[LeadRow]) -> list[str]:
+    """Return leads out of test that are large and long enough for one of some rows."""
+    why = out_of_test(job)
+    least = [(area_mm2((row.planned or (row.size,))[0]), row.needed_m) for row in rows]
+    return [
+        f"{lead.lead_id}: {why[lead.lead_id]}"
+        for lead in (job.kit.leads if job.kit else ())
+        if lead.lead_id in why
+        and any(
+            area_mm2(lead.size) >= area - 1e-6 and lead.length_m >= needed_m - 1e-6
+            for area, needed_m in least
+        )
+    ]
 
 
 def _material(item: str, size: str, length_m: float | None, count: int) -> dict[str, Any]:

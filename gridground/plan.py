@@ -35,6 +35,7 @@ from gridground.grounding.steps import steps_of
 from gridground.grounding.usual import TRIGGERS
 from gridground.grounding.where import place_dual, place_single
 from gridground.jobfile import check_job
+from gridground.kit import kit_block, kit_cautions, kit_items
 from gridground.materials import materials_of
 from gridground.method import with_counter_example, work_out
 from gridground.outside import outside_items
@@ -217,7 +218,7 @@ def _document(
     clearance = clearance_block(scene, chosen, beside.crews)
     items += crew_items(clearance["others"], beside.unread)
     materials = materials_of(job, chosen.rows, totals)
-    items += short_items(job, materials)
+    items += [*short_items(job, materials), *kit_items(job)]
     document: dict[str, Any] = {
         "format": FORMAT,
         "job_id": job.job_id,
@@ -254,10 +255,12 @@ def _document(
             held=held_texts(clearance["others"]),
         ),
         "materials": materials,
+        "kit": kit_block(job, chosen.rows),
         "assumptions": assumption_rows(scene, chosen, approach, induction),
         "cautions": [
             *caution_rows(scene, chosen, rod_zone, induction, faults),
             *crew_cautions(clearance["others"]),
+            *kit_cautions(job, chosen.rows),
         ],
         "triggers": list(TRIGGERS),
         "picture": picture_of(scene, _points(locations)),

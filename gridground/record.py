@@ -83,7 +83,14 @@ class LeadEdge:
 
 @dataclass(frozen=True)
 class RodPlace:
-    """A place for a rod and what it was judged by."""
+    """A place for a rod and what it was judged by.
+
+    Attributes
+    ----------
+    rise_m : float or None
+        Height of the ground at the rod above the foot of the pole [m]; None where it is not known:
+        the lead is then measured on level ground.
+    """
 
     pole_id: str
     lon: float
@@ -96,6 +103,7 @@ class RodPlace:
         dict[str, Any], ...
     ]  # nearest features: feature_id, kind, distance_m, clearance_m
     meets: tuple[dict[str, Any], ...]  # features the zone touches: feature_id, kind, name
+    rise_m: float | None = None
 
 
 @dataclass(frozen=True)
@@ -177,8 +185,19 @@ class FaultAt:
 
 
 @dataclass(frozen=True)
+class Piece:
+    """One piece of a lead's way: what it is, and how long [m]."""
+
+    what: str
+    length_m: float
+
+
+@dataclass(frozen=True)
 class LeadRow:
     """One row of the lead table: one connection, `parallel` equal cables together.
+
+    Size, count and length are those of the leads that hang on the line: out of the truck where
+    `kit_lead_ids` names any, as planned elsewhere.
 
     Currents, ratings and peaks are those of the row, symmetrical where nothing else is said. What
     belongs to the choice of the size (`next_size` to `sensitive_ratio`) is None for a lead to a
@@ -217,6 +236,14 @@ class LeadRow:
     next_size_at_x_over_r: float | None  # the largest X/R, same current; None: any
     sensitive_to: Literal["current", "time", "offset"] | None
     sensitive_ratio: float | None  # by how much that may grow
+    path: tuple[Piece, ...] = ()  # the way of the lead; the pieces add up to what is needed
+    kit_lead_ids: tuple[str, ...] = ()  # leads of the truck; fewer than `parallel`: some are short
+    planned: tuple[str, int, float] | None = None  # size, count, length [m] before the truck
+
+    @property
+    def needed_m(self) -> float:
+        """Length the way of the lead needs [m]."""
+        return sum(piece.length_m for piece in self.path)
 
 
 @dataclass(frozen=True)

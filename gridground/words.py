@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from gridground.electrical.induced_words import induction_assumptions
 from gridground.grounding.rows import BODY_SEPARATION_M
+from gridground.kit import kit_assumptions
 from gridground.units import feet_text
 
 if TYPE_CHECKING:
@@ -25,6 +26,7 @@ def job_block(job: Job) -> dict[str, Any]:
     exact = {
         key: list(value) if isinstance(value, tuple) else value
         for key, value in vars(job.limits).items()
+        if value is not None and value != ()  # what asks for nothing while it is not stated
     }
     return {
         "circuit_ids": list(job.circuit_ids),
@@ -53,6 +55,8 @@ def _limit_text(key: str, value: object) -> str:
     if isinstance(value, dict):
         parts = (f"{kind.replace('_', ' ')} {_limit_text('_m', v)}" for kind, v in value.items())
         return ", ".join(parts)
+    if isinstance(value, list) and key.endswith("_m"):
+        return ", ".join(feet_text(one) for one in value)
     if isinstance(value, list):
         return ", ".join(map(str, value))
     if key.endswith("_m") and isinstance(value, int | float):
@@ -90,7 +94,7 @@ def assumption_rows(
         _row(f"{key}: {value}, not stated in the job", source)
         for key, (value, source) in sorted(job.assumed.items())
     ]
-    rows += [*_circuit_assumptions(scene), *_standing(), *_absent(scene)]
+    rows += [*_circuit_assumptions(scene), *_standing(), *kit_assumptions(job), *_absent(scene)]
     if not all(row["altitude_stated"] for row in approach):
         text = "Altitude up to 900 m: no pole near states one."
         rows.append(_row(text, "29 CFR 1910.269 Table R-5"))
@@ -194,8 +198,9 @@ def _standing() -> list[dict[str, str]]:
             "ASTM F2249 in-service limit; copper by Onderdonk's law",
         ),
         _row(
-            "Leads have the shortest stocked length that reaches; a longer lead from the truck "
-            "raises the voltage on the worker in proportion.",
+            "Leads that the truck does not have are taken at the shortest stocked length that "
+            "reaches; a longer lead than the table says raises the voltage on the worker in "
+            "proportion.",
             "our judgement",
         ),
         _row("Every set is the only one that carries the fault at its pole.", "our judgement"),

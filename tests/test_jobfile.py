@@ -95,6 +95,7 @@ def test_a_full_job_is_read_in_si(tmp_path):
     limits = dataclasses.asdict(job.limits)
     clearance_m = limits.pop("clearance_m")
     assert limits.pop("approach_m") == {}
+    assert (limits.pop("lead_lengths_m"), limits.pop("lead_test_interval")) == ((), None)
     assert limits == {
         "rod_setback_m": pytest.approx(4.572),
         "cone_radius_m": 3.0,
@@ -118,8 +119,8 @@ def test_a_full_job_is_read_in_si(tmp_path):
     assert (job.rod.length_m, job.rod.diameter_m) == (pytest.approx(2.4384), pytest.approx(0.01905))
     assert job.rod.resistivity_ohm_m == 250
     assert [dataclasses.astuple(lead) for lead in job.kit.leads] == [
-        ("L1", "2/0", pytest.approx(4.572), "C-type", "2025-02-28"),
-        ("2", "4/0", 4.5, "", None),
+        ("L1", "2/0", pytest.approx(4.572), "C-type", "2025-02-28", None, None),
+        ("2", "4/0", 4.5, "", None, None, None),
     ]
     assert (job.kit.rods, job.kit.cluster_bars) == (2, 0)
     sha256 = hashlib.sha256(path.read_bytes()).hexdigest()

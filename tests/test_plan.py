@@ -159,7 +159,7 @@ def test_larger_fault_growth_never_gives_a_smaller_lead(territory):
     for growth in (1.0, 2.0, 4.0):
         job = read("01-straight")
         limits = replace(job.limits, fault_growth_ratio=growth)
-        made = gg.plan_job(territory, replace(job, limits=limits))
+        made = gg.plan_job(territory, replace(job, limits=limits, kit=None))
         areas.append(
             [(kcmil[x["size"]], x["parallel"]) for x in made["leads"] if x["from"] != "rod"]
         )

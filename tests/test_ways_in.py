@@ -97,10 +97,10 @@ def test_a_small_falling_line_leaves_the_plan_ready(edit):
 
 
 def test_the_time_of_the_line_counts_for_the_heat(edit):
-    short = plan(edit("other_lines", beside(5_000, 0.5)), "01-straight")
+    short = plan(edit("other_lines", beside(5_000, 0.5)), "01-straight", kit=None)
     assert not failed(short, "lead_event")
     edit("other_lines", lambda features: features.pop())
-    found = plan(edit("other_lines", beside(5_000, 9.0)), "01-straight")
+    found = plan(edit("other_lines", beside(5_000, 9.0)), "01-straight", kit=None)
     over = failed(found, "lead_event")
     carried = lead_rating_a("2", 9.0, 30.0, basis="withstand", parallel=1, frequency_hz=60)
     assert over
@@ -108,8 +108,8 @@ def test_the_time_of_the_line_counts_for_the_heat(edit):
 
 
 def test_a_hot_lead_is_studied_hot(edit):
-    cold = plan(SAMPLE / "territory", "01-straight")
-    hot = plan(edit("other_lines", beside(10_000, 0.5)), "01-straight")
+    cold = plan(SAMPLE / "territory", "01-straight", kit=None)
+    hot = plan(edit("other_lines", beside(10_000, 0.5)), "01-straight", kit=None)
     before = {lead["lead_id"]: lead["resistance_ohm"] for lead in cold["leads"]}
     after = {lead["lead_id"]: lead["resistance_ohm"] for lead in hot["leads"]}
     assert any(after[k] > 1.1 * before[k] for k in before)

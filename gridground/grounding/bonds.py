@@ -1,4 +1,4 @@
-"""The leads of one location as edges between two ends, and how long each must be."""
+"""The leads of one location as edges between two ends."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ import math
 from typing import TYPE_CHECKING
 
 from gridground.record import LeadEdge
-from gridground.units import M_PER_FT, round_up
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -16,9 +15,6 @@ if TYPE_CHECKING:
     from gridground.job import Limits
     from gridground.record import Role
 
-# Common practice, no source: slack to reach round a cut or from a lift or mat to the conductor.
-CUT_REACH_M = 10 * M_PER_FT
-LIFT_REACH_M = 10 * M_PER_FT
 LEAST_BAR_HEIGHT_M = 2.0
 _SAME_M = 0.001
 
@@ -153,49 +149,28 @@ def bypasses(top: PoleTop) -> list[LeadEdge]:
     ]
 
 
-def lead_length_m(
-    edge: LeadEdge, top: PoleTop, rod_distance_m: float | None, limits: Limits
-) -> float:
-    """Return the stocked length that reaches [m].
-
-    Straight distance between the two ends at the pole top (a rod's lead lies on the ground to the
-    pole and goes up to the bar), times the slack, rounded up to the stocked step.
-    """
-    bar = (0.0, bar_height_m(top, limits))
-    if edge.role == "bypass":
-        straight = CUT_REACH_M
-    elif top.pole_id is None:
-        straight = LIFT_REACH_M
-    elif edge.start == "rod":
-        straight = float(rod_distance_m or math.nan) + bar[1]
-    elif edge.start == "pole ground":
-        straight = M_PER_FT
-    else:
-        straight = math.dist(_place(edge.start, top, bar), _place(edge.end, top, bar))
-    return round_up(straight * limits.lead_slack_ratio, limits.lead_length_step_m)
-
-
 def end_hang(end: str, top: PoleTop) -> Hang | None:
     """Return the conductor an end lands on; None for bar, rod, pole and pole ground."""
-    circuit, name = _split_end(end, top)
+    circuit, name, _ = _split_end(end, top)
     if name == "neutral":
         return circuit.neutral if circuit.neutral is not None else top.neutral
     return circuit.phases.get(name)
 
 
-def _split_end(end: str, top: PoleTop) -> tuple[CircuitTop, str]:
-    """Return the circuit and the bare name of an end."""
+def end_side(end: str, top: PoleTop) -> str:
+    """Return the side of the pole an end lies on, empty where the conductor runs through."""
+    return _split_end(end, top)[2]
+
+
+def _split_end(end: str, top: PoleTop) -> tuple[CircuitTop, str, str]:
+    """Return the circuit, the bare name and the side of an end."""
     for circuit in top.circuits:
         mark = f"{circuit.circuit_id}:"
         if (top.several or len(top.circuits) > 1) and end.startswith(mark):
-            return circuit, end[len(mark) :].split("@", 1)[0]
-    return top.circuits[0], end.split("@", 1)[0]
-
-
-def _place(end: str, top: PoleTop, bar: tuple[float, float]) -> tuple[float, float]:
-    """Return where an end is: sideways and above ground [m]."""
-    hang = end_hang(end, top)
-    return (hang.x_m, hang.y_m) if hang is not None else bar
+            name, _, side = end[len(mark) :].partition("@")
+            return circuit, name, side
+    name, _, side = end.partition("@")
+    return top.circuits[0], name, side
 
 
 def _distance_m(hang: Hang, origin: tuple[float, float]) -> float:

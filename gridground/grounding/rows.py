@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from gridground.errors import TableError
-from gridground.grounding.bonds import end_hang, lead_length_m
+from gridground.grounding.bonds import end_hang
 from gridground.grounding.clamps import choose_clamp
 from gridground.grounding.lead_impedance import (
     TEST_C,
@@ -14,6 +14,7 @@ from gridground.grounding.lead_impedance import (
     loop_reactance_ohm,
     new_lead_resistance_ohm,
 )
+from gridground.grounding.lengths import lead_path, stock_length_m
 from gridground.grounding.peak import first_peak_a, peak_limit_a
 from gridground.grounding.rating import Basis, lead_end_temperature_c, lead_rating_a
 from gridground.grounding.sizing import choose_lead
@@ -103,8 +104,10 @@ def _row(job: Job, spot: Spot, duty: Duty, chosen: tuple[LeadEdge, LeadChoice]) 
     edge, choice = chosen
     electrode = edge.role == "electrode"
     parallel = 1 if electrode else choice.parallel
-    distance = None if spot.rod is None else spot.rod.distance_m
-    length = lead_length_m(edge, spot.top, distance, job.limits)
+    path = lead_path(edge, spot.top, spot.rod, job.limits)
+    needed_m = sum(piece.length_m for piece in path)
+    where = (str(spot.top.pole_id or spot.top.span_id),)
+    length = stock_length_m(needed_m, job.limits, where)
     current = float("nan") if electrode else duty.fault.largest_a * job.limits.fault_growth_ratio
     temperature = START_C if electrode else choice.end_temperature_c
     rated = _ratings(choice.size, parallel, duty)
@@ -116,8 +119,8 @@ def _row(job: Job, spot: Spot, duty: Duty, chosen: tuple[LeadEdge, LeadChoice]) 
         parallel=parallel,
         size=choice.size,
         length_m=length,
-        clamp_from=_clamp(edge.start, spot, choice.size, job),
-        clamp_to=_clamp(edge.end, spot, choice.size, job),
+        clamp_from=choose_clamp(*landing(edge.start, spot, job), choice.size, where=where),
+        clamp_to=choose_clamp(*landing(edge.end, spot, job), choice.size, where=where),
         grade=choice.grade,
         cold_ohm=new_lead_resistance_ohm(choice.size, length, parallel=parallel),
         in_service_ohm=lead_resistance_ohm(
@@ -152,6 +155,7 @@ def _row(job: Job, spot: Spot, duty: Duty, chosen: tuple[LeadEdge, LeadChoice]) 
         next_size_at_x_over_r=margin.at_x_over_r if margin else None,
         sensitive_to=margin.sensitive_to if margin else None,
         sensitive_ratio=margin.sensitive_ratio if margin else None,
+        path=path,
     )
 
 
@@ -223,12 +227,21 @@ def _end_temperature_c(row: LeadRow, current_a: float) -> float | None:
         return None
 
 
-def _clamp(end: str, spot: Spot, size: str, job: Job) -> str:
-    """Choose the clamp of one end."""
-    where = (str(spot.top.pole_id or spot.top.span_id),)
+def landing(end: str, spot: Spot, job: Job) -> tuple[str, float | None]:
+    """Return what an end of a lead lands on, and its diameter where a clamp closes on it [m].
+
+    Parameters
+    ----------
+    end : str
+        An end of a lead of the location.
+    spot : Spot
+        The location.
+    job : Job
+        For the rod.
+    """
     hang = end_hang(end, spot.top)
     if hang is not None:
-        return choose_clamp("conductor", hang.conductor.diameter_m, size, where=where)
+        return "conductor", hang.conductor.diameter_m
     kinds = {"rod": "rod", "bar": "bar", "pole": "steel", "pole ground": "pole ground wire"}
     diameter = {"rod": job.rod.diameter_m, "pole ground": POLE_GROUND_WIRE_M}.get(end)
-    return choose_clamp(kinds[end], diameter, size, where=where)
+    return kinds[end], diameter

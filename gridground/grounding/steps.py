@@ -244,6 +244,15 @@ def _several(row: LeadRow) -> str:
     return f"lead {row.lead_id} ({row.parallel} equal cables)"
 
 
+def _taken(row: LeadRow) -> str:
+    """Say which leads of the truck a row is."""
+    if not row.kit_lead_ids:
+        return ""
+    short = row.parallel - len(row.kit_lead_ids)
+    text = f", from the truck {' and '.join(row.kit_lead_ids)}"
+    return text + (f" and {short} more alike" if short else "")
+
+
 def _apply(row: LeadRow, *, first: bool) -> dict[str, Any]:
     """Put one lead on, ground end first."""
     edge = row.edge
@@ -251,7 +260,7 @@ def _apply(row: LeadRow, *, first: bool) -> dict[str, Any]:
     return _step(
         edge.pole_id,
         f"At {where_text(edge.pole_id, edge.span_id)}: {again}{_several(row)}, size {row.size}, "
-        f"{feet_text(row.length_m)}: first to {edge.start}, then to {edge.end}. "
+        f"{feet_text(row.length_m)}{_taken(row)}: first to {edge.start}, then to {edge.end}. "
         f"Count {row.parallel} on.",
         lead_id=row.lead_id,
         tool=HAND_ON if edge.role == "electrode" else STICK,

@@ -102,12 +102,14 @@ _ROWS = {
     "clamp_from:t clamp_to:t grade:t resistance_ohm:n reactance_ohm:n current_a:n time_s:n "
     "rating_a:n margin_ratio:n source:t *solved_a:n? *peak_a:n? *peak_limit_a:n "
     "*end_temperature_c:n? *withstand_a:n *ultimate_a:n *next_size:t? *next_size_at_a:n? "
-    "*next_size_at_s:n?",
+    "*next_size_at_s:n? *needed_m:n *excess_m:n *path:L *remark:t? *kit_lead_ids:T *planned:o?",
     "rod_zone": "pole_id:t rod_rise_v:n step_v_at_zone:n touch_v:n limit_v:n radius_needed_m:n "
     "passed:b *rod_a:n? *touch_limit_v:n? *standing_rise_v:n *standing_radius_m:n?",
     "approach": "*circuit_id:t? *line_id:t? nominal_kv:n? phase_ground_m:n? phase_phase_m:n? "
     "source:t",
-    "materials": "item:t *size:t? *length_m:n? count:n *from_kit:T *short:n?",
+    "materials": "item:t *size:t? *length_m:n? count:n *from_kit:T *short:n? *substitutes:T "
+    "*out_of_test:T",
+    "*kit.out_of_test": "lead_id:t why:t",
     "assumptions": "text:t source:t",
     "cautions": "text:t source:t",
     "circuits": "circuit_id:t nominal_kv:n frequency_hz:n source_pole:t fault_data_source:t? "
@@ -152,6 +154,7 @@ _OBJECTS = {
     "*clearance.off": "text:t count:i pole_ids:T once_open:T still_fed:T",
     "*clearance.tag": "terms:t workStartTime:t? workEndTime:t? authorityName:t? groundReqFlag:b "
     "phaseCheckReqFlag:b *deenergizeReqFlag:b *workDescription:t",
+    "*kit": "work_day:t? lead_test_interval:t? assigned:o left:T out_of_test:L",
     "totals": "locations:n leads:n rods:n cluster_bars:n clamps:n cones:n",
     "worker": "body_ohm:n? limit_v:n? limit_rule:t worst_v:n? cases:L *duration_s:n "
     "*without_personal_v:n? *worst_ground_v:n? *worst_ground_case:t *tightest_v:n? "
