@@ -221,7 +221,8 @@ def _test_dead(spot: Spot) -> dict[str, Any]:
     return _step(
         spot.top.pole_id,
         f"At {where_text(spot.top.pole_id, spot.top.span_id)}: test for no voltage. Prove the "
-        f"detector, test {', '.join(phases)} on every side, prove the detector again. Any reading: stop.",
+        f"detector, test {', '.join(phases)} on every side, prove the detector again. Any "
+        "reading: stop.",
         tool="voltage detector of the right range on a live-line tool",
         asks=["detector"],
         phases=phases,

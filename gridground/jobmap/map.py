@@ -27,7 +27,7 @@ NEAREST_ZOOM = 23
 # Drawn in this order; every name is a function of page.js.
 LAYERS = ("surroundings", "wires", "zones", "ways", "poles", "controls")
 # Our own scripts in the order in which they build on each other.
-SCRIPTS = ("page", "here", "rules", "record", "qr", "form", "handover", "task", "whole")
+SCRIPTS = ("page", "here", "rules", "record", "qr", "form", "written", "handover", "task", "whole")
 _VIEWPORT = re.compile(r",\s*maximum-scale=[\d.]+,\s*user-scalable=no")
 _INLINE = re.compile(r"<(script|style)>(.*?)</\1>", re.DOTALL)
 _ESCAPES = {ord(sign): f"\\u{ord(sign):04x}" for sign in "<>&\u2028\u2029"}
@@ -243,7 +243,9 @@ def job_map(plan: Plan) -> folium.Map:
     drawn.options["max_zoom"] = NEAREST_ZOOM
     page = Page(document)
     page.header.add_child(Style(leaflet_css()), name="leaflet_css")
-    page.header.add_child(Style(page_style(document) + own_asset("page.css") + own_asset("task.css")), name="page_css")
+    page.header.add_child(
+        Style(page_style(document) + own_asset("page.css") + own_asset("task.css")), name="page_css"
+    )
     page.header.add_child(Script(leaflet_js()), name="leaflet_js")
     for name in SCRIPTS:
         page.header.add_child(Script(own_asset(f"{name}.js")), name=f"{name}_js")

@@ -13,11 +13,13 @@ STUB = """
   const Real = Date, start = Real.parse("%s");
   window.__minutes = 0;
   window.Date = class extends Real {
-    constructor(...given) { if (given.length) { super(...given); } else { super(start + window.__minutes * 60000); } }
+    constructor(...given) {
+      if (given.length) { super(...given); } else { super(start + window.__minutes * 60000); }
+    }
     static now() { return start + window.__minutes * 60000; }
   };
 })();
-"""  # noqa: E501
+"""
 # Fills in whatever the step shown asks for, as a crew would.
 FILL = """
 document.querySelectorAll('.task .choice button').forEach(function (button) {

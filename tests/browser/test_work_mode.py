@@ -14,6 +14,7 @@ import pytest
 
 import gridground as gg
 from gridground.jobmap.page import page_html
+from gridground.jobmap.words import length_text
 from gridground.record import canonical_bytes
 from tests.browser.tablet import CLOCK, STUB, ZONE, Tablet, record_faults
 from tests.browser.test_job_page import CONTRAST
@@ -23,10 +24,34 @@ pytestmark = pytest.mark.browser
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_data"
 SIZES = [(390, 844), (768, 1024), (1180, 820)]
-ALPHABET = (
-    "Alfa Bravo Charlie Delta Echo Foxtrot Golf Hotel India Juliett Kilo Lima Mike November Oscar "
-    "Papa Quebec Romeo Sierra Tango Uniform Victor Whiskey X-ray Yankee Zulu"
-).split()
+ALPHABET = [
+    "Alfa",
+    "Bravo",
+    "Charlie",
+    "Delta",
+    "Echo",
+    "Foxtrot",
+    "Golf",
+    "Hotel",
+    "India",
+    "Juliett",
+    "Kilo",
+    "Lima",
+    "Mike",
+    "November",
+    "Oscar",
+    "Papa",
+    "Quebec",
+    "Romeo",
+    "Sierra",
+    "Tango",
+    "Uniform",
+    "Victor",
+    "Whiskey",
+    "X-ray",
+    "Yankee",
+    "Zulu",
+]
 
 
 @pytest.fixture(scope="module")
@@ -94,7 +119,11 @@ def test_every_step_to_the_end_counts_as_the_plan_does(tablet, document, page):
     record = tablet.record()
     assert record_faults(record, document) == []
     ticked = [entry["step_id"] for entry in record["entries"]]
-    assert ticked == [step["step_id"] for part in steps.values() for step in part]
+    assert ticked == [
+        step["step_id"]
+        for part in ("prepare", "apply", "work", "remove", "release")
+        for step in steps[part]
+    ]
     assert {entry["at"] for entry in record["entries"]} == {CLOCK}
     asked = [entry["values"] for entry in record["entries"] if entry["values"]]
     assert {"rod_ohm": 38.5} in asked
@@ -316,6 +345,87 @@ def test_what_a_step_measures_is_asked_for(tablet, document, page):
     assert "ticked by" in press()
 
 
+def fill(tablet, **fields):
+    for name, text in fields.items():
+        tablet.run(
+            "var f = document.getElementById(arguments[0]); f.value = arguments[1];"
+            "f.dispatchEvent(new Event('input'))",
+            name.replace("_", "-"),
+            text,
+        )
+
+
+def press_words(tablet, words):
+    tablet.run(
+        "[...document.querySelectorAll('.task button')]"
+        ".find(b => b.textContent === arguments[0]).click()",
+        words,
+    )
+    return tablet.said()
+
+
+def test_another_lead_waits_for_another_plan(tablet, document, page):
+    step = document["steps"]["apply"][0]
+    lead = next(row for row in document["leads"] if row["lead_id"] == step["lead_id"])
+    tablet.open(page)
+    prepared(tablet, document)
+    fill(tablet, used_size="two", used_length="20")
+    assert press_words(tablet, "Write this lead down").startswith("Write the size of the lead")
+    fill(tablet, used_size="4/0", used_length="6,1")
+    assert press_words(tablet, "Write this lead down").startswith("Write the length of the lead")
+    assert lead["size"] != "4/0"
+    fill(tablet, used_size="4/0", used_length="20", used_number="T9")
+    said = press_words(tablet, "Write this lead down")
+    assert said == "Written down by J. R.: lead number T9; size 4/0; length 20 ft (6.10 m)."
+    assert tablet.tick() == (
+        f"Lead {lead['lead_id']} is written down as size 4/0, 20 ft (6.10 m); the plan has size "
+        f"{lead['size']}, {length_text(lead['length_m'])}. "
+        "The plan is made anew with it before it goes on."
+    )
+    record = tablet.record()
+    assert record_faults(record, document) == []
+    assert record["entries"][-1] == {
+        "seq": 20,
+        "kind": "lead used",
+        "lead_id": lead["lead_id"],
+        "who": "J. R.",
+        "at": CLOCK,
+        "values": {"size": "4/0", "length_m": 6.096, "lead_number": "T9"},
+    }
+    tablet.view("list")
+    tablet.run("document.querySelector('.undo-entry').click()")
+    tablet.go(step["step_id"])
+    assert "ticked by" in tablet.tick()
+    assert record_faults(tablet.record(), document) == []
+
+
+def test_nobody_goes_up_on_a_lead_that_the_plan_does_not_know(tablet, document, page):
+    tablet.open(page)
+    prepared(tablet, document, leads=11)
+    tablet.go(document["steps"]["apply"][3]["step_id"])
+    fill(tablet, used_size="1/0", used_length="2.5")
+    press_words(tablet, "Write this lead down")
+    assert "Nobody is marked on the line before the plan is made anew." in tablet.mark("Ann")
+
+
+def test_a_measurement_is_written_down(tablet, document, page):
+    rod = next(step for step in document["steps"]["prepare"] if step.get("asks") == ["rod_ohm"])
+    tablet.open(page)
+    tablet.tick()
+    tablet.go(rod["step_id"])
+    assert press_words(tablet, "Write this measurement down") == "Nothing is written yet."
+    fill(tablet, measured_soil="1e2")
+    assert "as a number with a point" in press_words(tablet, "Write this measurement down")
+    fill(tablet, measured_soil="120", measured_rod="41.5")
+    said = press_words(tablet, "Write this measurement down")
+    assert said == "Written down by J. R.: rod 41.5 ohm; soil 120 ohm·m."
+    record = tablet.record()
+    assert record_faults(record, document) == []
+    last = record["entries"][-1]
+    assert (last["kind"], last["pole_id"]) == ("measured", rod["pole_id"])
+    assert last["values"] == {"soil_ohm_m": 120, "rod_ohm": 41.5}
+
+
 def test_a_plan_that_is_not_ready_is_read_and_not_ticked(tablet, plans):
     tablet.open(page_html(plans["13-open-items"]))
     assert "Read the steps one by one" in tablet.run(
@@ -325,15 +435,16 @@ def test_a_plan_that_is_not_ready_is_read_and_not_ticked(tablet, plans):
     assert "The plan is NOT READY" in text
     for step in ("P1", "A1", "R1"):
         tablet.go(step)
-        assert tablet.run("return document.querySelectorAll('button.tick, .people button').length") == 0
+        assert (
+            tablet.run("return document.querySelectorAll('button.tick, .people button').length")
+            == 0
+        )
     assert tablet.record()["entries"] == []
 
 
 def test_a_page_that_is_not_whole_has_no_work_mode(browser, page):
-    steps = re.search(r"<span data-step>([^<]*)</span>", page)
-    assert steps
     for altered in (
-        page.replace(steps.group(1), "Skip it.", 1),
+        re.sub(r"<span data-step>[^<]*</span>", "<span data-step>Skip it.</span>", page, count=1),
         page.replace("Leads go on in order", "Leads go on at will", 1),
         re.sub(r'<div id="page-end"[^>]*></div>', "", page),
     ):
@@ -460,7 +571,7 @@ def test_hostile_names_stay_text(tablet, document, page):
 
 def test_hostile_plans_stay_text(tablet):
     document = hostile_document()
-    document["open_items"] = []
+    document["open_items"], document["checks"] = [], example_document()["checks"]
     address = tablet.open(page_html(finished(document)))
     assert tablet.browser.status().startswith("READY")
     tablet.ticks(3, HOSTILE)
@@ -490,7 +601,9 @@ def test_check_words_are_those_of_the_record(tablet, document, page):
     assert f"Job {document['job_id']}, plan {document['plan_hash'][:8]}, revision 1." in spoken
     assert "Leads on: 0 of 11. Leads off: 0. Still on: 0." in spoken
     assert "On the line: nobody marked." in spoken
-    assert "Last entry: number 6, step P6 at pole Q212 ticked by Ünal, at 2026-04-14 07:30" in spoken
+    assert (
+        "Last entry: number 6, step P6 at pole Q212 ticked by Ünal, at 2026-04-14 07:30" in spoken
+    )
 
 
 def test_the_whole_record_can_be_copied_and_saved(tablet, document, page, tmp_path):
@@ -521,9 +634,12 @@ def every_view(tablet, document):
     yield "first"
     tablet.ticks(4)
     yield "a rod"
+    tablet.run("document.querySelectorAll('.writedown details').forEach(d => { d.open = true; })")
+    yield "a rod, unfolded"
     tablet.ticks(len(document["steps"]["prepare"]) - 4)
     tablet.run("document.querySelector('.task button.tick').click()")
-    yield "a lead, refused"
+    tablet.run("document.querySelectorAll('.writedown details').forEach(d => { d.open = true; })")
+    yield "a lead, refused, unfolded"
     tablet.ticks(11)
     tablet.mark("Ann Lee")
     yield "people"
@@ -537,7 +653,7 @@ def every_view(tablet, document):
 
 BOXES = """
 return [...document.querySelectorAll('button, a, input, summary, textarea, [role=button]')]
-  .map(n => [n, n.getBoundingClientRect()]).filter(p => p[1].width)
+  .filter(n => n.checkVisibility()).map(n => [n, n.getBoundingClientRect()]).filter(p => p[1].width)
   .map(p => [p[0].textContent || p[0].id, p[1].left, p[1].top + scrollY, p[1].width, p[1].height,
              !!p[0].closest('.stuck')]);
 """

@@ -3,6 +3,7 @@
 (function () {
   "use strict";
   var G = window.gridground, el = G.el, remembered = "gridground-record/1 who";
+  var FARTHEST_M = 150; /* of a rod from its pole; our judgement */
   var names = { last: "", clock: 0 };
   G.field = function (label, id, input) {
     var box = el("p", "field"), said = el("label", "", label);
@@ -34,6 +35,7 @@
   };
 
   /* two answers beside each other; the pressed one also says so by its border and a word */
+  G.choice = choice;
   function choice(label, answers, picked, pick) {
     var box = el("fieldset", "choice"), row = el("div", "row");
     box.appendChild(el("legend", "", label));
@@ -77,7 +79,7 @@
       }
     };
   }
-  function rod(draft) {
+  function rod(step, draft) {
     var box = el("div"), input = G.entry(12, draft.ohm), spot = el("p", "small", draft.spot || "");
     input.inputMode = "decimal";
     input.addEventListener("input", function () { draft.ohm = input.value; });
@@ -88,7 +90,8 @@
     box.appendChild(G.button("Rod stands here: take this position", "", function () {
       if (!navigator.geolocation) { told("No position on this device. The rod counts where the plan has it."); return; }
       navigator.geolocation.getCurrentPosition(function (found) {
-        var c = found.coords;
+        var c = found.coords, pole = G.locationOf(step.pole_id), away_m = pole ? G.between({ lat: c.latitude, lon: c.longitude }, pole).distance_m : 0;
+        if (away_m > FARTHEST_M) { told("That is " + away_m.toFixed(0) + " m from the pole, farther than a lead reaches. The position was not taken."); return; }
         draft.position = { rod_lon: +c.longitude.toFixed(7), rod_lat: +c.latitude.toFixed(7), rod_accuracy_m: Math.min(10000, +c.accuracy.toFixed(1)) };
         told("Position taken, good to about " + c.accuracy.toFixed(0) + " m.");
       }, function () { told("The position was refused or is not available. The rod counts where the plan has it."); }, { enableHighAccuracy: true, timeout: 10000 });
@@ -123,7 +126,7 @@
   G.tickForm = function (step, draft, warn) {
     var box = el("div", "form"), asks = step.asks || [], parts = [];
     if (asks.indexOf("detector") >= 0) { parts.push(detector(step, draft, warn)); }
-    if (asks.indexOf("rod_ohm") >= 0) { parts.push(rod(draft)); }
+    if (asks.indexOf("rod_ohm") >= 0 && step.pole_id !== null) { parts.push(rod(step, draft)); }
     if (asks.indexOf("lead_number") >= 0) { parts.push(leadNumber(draft)); }
     parts.forEach(function (part) { box.appendChild(part.node); });
     var who = G.entry(40, draft.who === undefined ? G.lastWho() : draft.who), when = el("input"), pair = el("div", "pairs");

@@ -36,11 +36,12 @@
 
   /* ---- where a record stands ---- */
   G.standing = function (book, entries) {
-    var found = { ticked: new Map(), undone: new Map(), people: [], on: 0, off: 0 };
+    var found = { ticked: new Map(), undone: new Map(), used: new Map(), people: [], on: 0, off: 0 };
     entries.forEach(function (entry) { if (entry.kind === "undo") { found.undone.set(entry.undoes, entry); } });
     entries.forEach(function (entry) {
       if (found.undone.has(entry.id)) { return; }
       if (entry.kind === "tick") { found.ticked.set(entry.step_id, entry); }
+      if (entry.kind === "lead used") { found.used.set(entry.lead_id, entry); }
       if (entry.kind === "on the line" && !G.isThere(found.people, entry.who)) { found.people.push(entry.who); }
       if (entry.kind === "off the line") {
         found.people = found.people.filter(function (who) { return !G.isThere([entry.who], who); });
@@ -58,6 +59,14 @@
   };
   function isOn(book, state, removal) {
     return book.of.apply.some(function (item) { return item.step.lead_id === removal.step.lead_id && state.has(item); });
+  }
+
+  /* a lead of another size, or a longer one, is another plan */
+  function another(state, item) {
+    var entry = item.lead && state.used.get(item.lead.lead_id);
+    if (!entry || (entry.values.size === item.lead.size && entry.values.length_m <= item.lead.length_m + 0.005)) { return null; }
+    return "Lead " + item.lead.lead_id + " is written down as size " + entry.values.size + ", " + G.feet(entry.values.length_m) + "; the plan has size " +
+      item.lead.size + ", " + G.feet(item.lead.length_m) + ". ";
   }
 
   /* ---- what must be ticked before a step ----
@@ -92,7 +101,10 @@
         return missing ? "First " + named(missing) + ": it stands before this one." : null;
       case "apply":
         if (state.leaving) { return leaving(state) + "None goes on again in this record."; }
-        if (!missing) { return null; }
+        if (!missing) {
+          var other = another(state, item);
+          return other && other + "The plan is made anew with it before it goes on.";
+        }
         return missing.part === "prepare" ? "Prepare first: " + named(missing) + " is not ticked." : "Leads go on in order. Next is " + ofLead(missing) + ".";
       case "work":
         if (state.leaving) { return leaving(state) + "Work is over in this record."; }
@@ -114,6 +126,8 @@
     if (G.isThere(state.people, who)) { return who + " is marked on the line already. Two people of one name: add a letter."; }
     if (state.leaving) { return leaving(state) + "Nobody is marked on the line any more."; }
     if (state.on !== book.total) { return "Leads on: " + state.on + " of " + book.total + ". Nobody is marked on the line before all are on."; }
+    var other = book.of.apply.map(function (item) { return another(state, item); }).filter(Boolean)[0];
+    if (other) { return other + "Nobody is marked on the line before the plan is made anew."; }
     return null;
   };
   /* Return why a tick cannot be undone now, or null. */

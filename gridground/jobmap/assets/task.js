@@ -32,6 +32,9 @@
     if (values.rod_lat !== undefined) { said.push("rod position taken, good to about " + values.rod_accuracy_m + " m"); }
     if (values.detector !== undefined) { said.push("detector " + values.detector); }
     if (values.lead_number !== undefined) { said.push("lead number " + values.lead_number); }
+    if (values.size !== undefined) { said.push("size " + values.size); }
+    if (values.length_m !== undefined) { said.push("length " + G.feet(values.length_m)); }
+    if (values.soil_ohm_m !== undefined) { said.push("soil " + values.soil_ohm_m + " ohm·m"); }
     return said.join("; ");
   }
   function add(entry, whyNot, words) {
@@ -69,6 +72,25 @@
       if (kind === "on the line") { return G.whyNotOn(task.book, state, name); }
       return G.isThere(state.people, name) ? null : name + " is not marked on the line.";
     }, name + " is marked " + kind + ".");
+  }
+
+  function writeDown(item) {
+    var draft = draftOf(item);
+    return G.writeDown(item, draft, function (missing, entry) {
+      var field = document.getElementById("tick-who"), name = G.cleaned(field ? field.value : G.lastWho(), 40);
+      missing = blocked() || missing || (name ? null : "Write who ticks; the same name stands with what is written down.");
+      if (missing) { told(missing); return; }
+      G.rememberWho(name);
+      Object.assign(entry, { who: name, at: now(), clock: now() });
+      task.drafts.set(item.id, { openLead: draft.openLead, openGround: draft.openGround });
+      add(entry, function () { return null; }, "Written down by " + name + ": " + valuesText(entry.values) + ".");
+    });
+  }
+  function takeBack(entry) {
+    var name = G.lastWho();
+    add({ kind: "undo", undoes: entry.id, who: name || entry.who, at: now(), clock: now() }, function (state) {
+      return state.undone.has(entry.id) ? "That is undone already." : null;
+    }, "Undone. Both entries stay in the record.");
   }
 
   /* ---- one step ---- */
@@ -129,6 +151,7 @@
       made.appendChild(form.node);
       made.appendChild(G.button(reason ? "Tick (not yet)" : "Tick this step", "tick" + (reason ? " waits" : ""), function () { tick(item, form); }));
     }
+    if (!blocked()) { made.appendChild(writeDown(item)); }
     return made;
   }
   function around(item) {
@@ -190,7 +213,12 @@
       byId.set(entry.id, n + 1);
       var text = entry.kind === "tick" ? "step " + entry.step_id + " " + tickedText(entry) :
         entry.kind + (entry.kind === "undo" ? " of entry " + byId.get(entry.undoes) + " by" : ":") + " " + entry.who + " at " + G.clockText(entry.at);
-      log.appendChild(el("li", "", text + (task.state.undone.has(entry.id) ? " (undone)" : "")));
+      if (entry.kind === "measured" || entry.kind === "lead used") { text += ", " + (entry.pole_id || entry.lead_id) + ": " + valuesText(entry.values); }
+      var row = el("li", "", text + (task.state.undone.has(entry.id) ? " (undone)" : ""));
+      if ((entry.kind === "measured" || entry.kind === "lead used") && !task.state.undone.has(entry.id) && !blocked()) {
+        row.appendChild(G.button("Undo entry " + (n + 1), "undo-entry", function () { takeBack(entry); }));
+      }
+      log.appendChild(row);
     });
     made.append(el("h3", "", "Every entry, in order: " + task.kept.entries.length), log);
     return made;
