@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 import gridground as gg
+from gridground.errors import NoPlanError
 from gridground.jobmap.page import page_html
 from gridground.jobmap.words import length_text
 from gridground.record import canonical_bytes
@@ -343,6 +344,39 @@ def test_what_a_step_measures_is_asked_for(tablet, document, page):
     assert press() == "The detector is proved before and after, then the step is ticked."
     word("proved before and after")
     assert "ticked by" in press()
+
+
+WALK = """
+var plan = arguments[0], book = gridground.book(plan), entries = [], counts = [], step;
+for (var n = 0; n < 1000; n += 1) {
+  var state = gridground.standing(book, entries);
+  step = gridground.nextStep(book, state);
+  if (!step) { break; }
+  var reason = gridground.whyNot(book, state, step);
+  if (reason) { return { faults: ["step " + step.id + ": " + reason] }; }
+  entries.push({ id: String(n), kind: "tick", step_id: step.id, who: "x", values: {} });
+}
+state = gridground.standing(book, entries);
+return { faults: book.faults, on: state.on, off: state.off, ticks: entries.length };
+"""
+
+
+@pytest.mark.slow
+def test_every_sample_job_can_be_worked_to_its_end(browser, page):
+    territory = gg.read_territory(SAMPLE / "territory")
+    browser.open(page)
+    walked = 0
+    for file in sorted((SAMPLE / "jobs").glob("*.toml")):
+        try:
+            document = gg.plan_job(territory, gg.read_job(file)).document
+        except NoPlanError:
+            continue
+        found = browser.run(WALK, document)
+        total = document["totals"]["leads"]
+        steps = sum(map(len, document["steps"].values()))
+        assert found == {"faults": [], "on": total, "off": total, "ticks": steps}, file.name
+        walked += 1
+    assert walked >= 19
 
 
 def fill(tablet, **fields):

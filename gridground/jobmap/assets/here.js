@@ -50,6 +50,12 @@
     }
     G.showPanel(children, "You are at the ring with the white middle");
   }
+  /* another location was chosen: the words and the line follow, the map stays */
+  G.chose = function () {
+    if (watch === null || !last) { return; }
+    draw(G.map, null);
+    panel();
+  };
   function draw(map, first) {
     var spot = [last.lat, last.lon];
     layers.forEach(function (layer) { layer.remove(); });
@@ -58,6 +64,7 @@
       G.mark(map, spot, "mk-here", el("span"), "")
     ];
     if (G.chosen) { layers.push(L.polyline([spot, [G.chosen.lat, G.chosen.lon]], { color: "#0072b2", weight: 3, dashArray: "2 8", interactive: false }).addTo(map)); }
+    if (first === null) { return; }
     var bounds = L.latLngBounds([spot]);
     if (G.chosen) { bounds.extend([G.chosen.lat, G.chosen.lon]); } else { bounds.extend(G.wholeJob()); }
     if (first || !map.getBounds().contains(spot)) { map.fitBounds(bounds, { padding: [40, 40], maxZoom: 20, animate: false }); }

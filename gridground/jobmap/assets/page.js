@@ -356,7 +356,7 @@
       return made;
     }
     function go(bounds, zoom) { map.fitBounds(bounds, { padding: [48, 62], maxZoom: zoom, animate: false }); }
-    G.go = function (location) { G.chosen = location; pressed(all[1 + plan.locations.indexOf(location)]); go(boundsOf(location), 20.5); };
+    G.go = function (location) { G.chosen = location; pressed(all[1 + plan.locations.indexOf(location)]); go(boundsOf(location), 20.5); G.chose(); };
     var whole = button("Whole job", function () { go(wholeJob(), 20); pressed(whole); });
     all.push(whole);
     plan.locations.forEach(function (row) {
