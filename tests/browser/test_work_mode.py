@@ -344,6 +344,10 @@ def test_what_a_step_measures_is_asked_for(tablet, document, page):
     assert press() == "The detector is proved before and after, then the step is ticked."
     word("proved before and after")
     assert "ticked by" in press()
+    assert tablet.record()["entries"][-1]["values"] == {
+        "detector": "READING pressed first on A; then proved before and after; "
+        "no reading on A, B, C"
+    }
 
 
 WALK = """

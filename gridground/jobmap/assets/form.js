@@ -59,10 +59,12 @@
   function detector(step, draft, warn) {
     var box = el("div"), phases = step.phases && step.phases.length ? step.phases : ["every phase"];
     draft.read = draft.read || new Map();
+    draft.seen = draft.seen || [];
     box.appendChild(choice("Detector", ["proved before and after"], draft.proved ? "proved before and after" : "", function () { draft.proved = true; }));
     phases.forEach(function (phase) {
       box.appendChild(choice("Detector on " + phase, ["no reading", "READING"], draft.read.get(phase), function (words) {
         draft.read.set(phase, words);
+        if (words === "READING" && draft.seen.indexOf(phase) < 0) { draft.seen.push(phase); }
         if (words === "READING") { warn("A reading on " + phase + ": STOP. This step is not ticked. Tell the clearance holder."); }
       }));
     });
@@ -74,7 +76,8 @@
         var left = phases.filter(function (phase) { return !draft.read.get(phase); });
         if (left.length) { return "Say what the detector showed on " + left.join(", ") + "."; }
         if (!draft.proved) { return "The detector is proved before and after, then the step is ticked."; }
-        values.detector = G.cleaned("proved before and after; no reading on " + phases.join(", "), 200);
+        /* a reading that was pressed and taken back stays in the words, in front of all that could be cut */
+        values.detector = G.cleaned((draft.seen.length ? "READING pressed first on " + draft.seen.join(", ") + "; then " : "") + "proved before and after; no reading on " + phases.join(", "), 200);
         return null;
       }
     };

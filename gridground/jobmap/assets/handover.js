@@ -25,14 +25,14 @@
   G.handover = function (task, told) {
     var box = el("div", "out"), plan = G.plan, spoken = G.spoken(task.kept, task.book, task.state, plan, G.block.plan_hash);
     var text = JSON.stringify(task.kept.record(new Date()), null, 1), code = G.qrSvg(spoken.join("\n"), "QR code of the words to read out");
-    box.appendChild(el("h3", "", "Read out over the radio"));
+    box.appendChild(el("h2", "", "Read out over the radio"));
     var words = el("div", "spoken");
     spoken.forEach(function (line) { words.appendChild(el("p", "", line)); });
     box.appendChild(words);
     box.appendChild(el("p", "small", "The four words of the check come from all entries, the job and the plan: the same words at both ends, the same record. A tick says who made it and when, and nothing more."));
-    box.appendChild(el("h3", "", "The same words as a QR code"));
+    box.appendChild(el("h2", "", "The same words as a QR code"));
     box.appendChild(code || el("p", "", "The text is too long for a QR code."));
-    box.appendChild(el("h3", "", "The whole record: " + task.kept.entries.length + " entries"));
+    box.appendChild(el("h2", "", "The whole record: " + task.kept.entries.length + " entries"));
     var area = el("textarea", "json"), row = el("div", "taskbar");
     area.readOnly = true;
     area.rows = 8;

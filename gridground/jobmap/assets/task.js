@@ -182,7 +182,7 @@
   function onTheLine() {
     var made = el("section", "people"), people = task.state.people, input = G.entry(40, "");
     made.setAttribute("aria-label", "On the line");
-    made.appendChild(el("h3", "", "On the line: " + (people.length ? people.join(", ") : "nobody is marked")));
+    made.appendChild(el("h2", "", "On the line: " + (people.length ? people.join(", ") : "nobody is marked")));
     if (blocked()) { return made; }
     if (!people.length && (task.state.on !== task.book.total || task.state.leaving)) {
       made.appendChild(el("p", "", task.state.leaving ? "Leads are coming off: nobody is marked any more." : "People are marked here when all " + task.book.total + " leads are counted on."));
@@ -198,7 +198,7 @@
   function list() {
     var made = el("div", "all");
     ["prepare", "apply", "work", "remove", "release"].forEach(function (part) {
-      made.appendChild(el("h3", "", G.PART_WORDS[part]));
+      made.appendChild(el("h2", "", G.PART_WORDS[part]));
       task.book.of[part].forEach(function (item) {
         var row = G.button("", "steprow", function () { wrote(""); go(item); }), words = el("span", "words");
         var what = item.lead ? "Lead " + item.lead.lead_id + ": " + (item.step.ends || []).join(" → ") : item.step.text;
@@ -220,7 +220,7 @@
       }
       log.appendChild(row);
     });
-    made.append(el("h3", "", "Every entry, in order: " + task.kept.entries.length), log);
+    made.append(el("h2", "", "Every entry, in order: " + task.kept.entries.length), log);
     return made;
   }
 
@@ -307,7 +307,7 @@
     });
     var stuck = el("div", "stuck");
     stuck.append(top, counts);
-    box.replaceChildren(stuck, notes, done, view, line, say);
+    box.replaceChildren(el("h1", "unseen", "Step by step: " + G.plan.title), stuck, notes, done, view, line, say);
   }
   G.task = function (ready) {
     task.ready = ready === true;
