@@ -56,7 +56,8 @@ def steps_of(
     -------
     dict
         ``prepare apply work remove release`` -> rows of ``step_id, pole_id, text`` and, where they
-        apply, ``lead_id, tool, ends``.
+        apply, ``lead_id, tool, ends``, ``asks`` (what is written down: ``rod_ohm``, ``detector``,
+        ``lead_number``) and ``phases`` (what the detector is held to, one by one).
     """
     applied = [_apply(row, first=row is first_line_end(rows, row)) for row in rows]
     removed = [_remove(row) for row in reversed(rows)]
@@ -176,6 +177,7 @@ def _prepare_location(
                 f"At {here}: drive the rod to its full depth at {feet_text(spot.rod.distance_m)} "
                 f"from the pole, bearing {spot.rod.bearing_deg:.0f} degrees from true north. "
                 "Measure and write down its resistance.",
+                asks=["rod_ohm"],
             )
         )
     elif spot.electrode == "pole ground":
@@ -211,16 +213,19 @@ def _prepare_location(
 
 def _test_dead(spot: Spot) -> dict[str, Any]:
     """Test for no voltage, the detector proved before and after."""
-    phases = ", ".join(
+    phases = [
         (f"{top.circuit_id}:" if len(spot.top.circuits) > 1 else "") + letter
         for top in spot.top.circuits
         for letter in sorted(top.phases)
-    )
+    ]
     return _step(
         spot.top.pole_id,
         f"At {where_text(spot.top.pole_id, spot.top.span_id)}: test for no voltage. Prove the "
-        f"detector, test {phases} on every side, prove the detector again. Any reading: stop.",
+        f"detector, test {', '.join(phases)} on every side, prove the detector again. Any "
+        "reading: stop.",
         tool="voltage detector of the right range on a live-line tool",
+        asks=["detector"],
+        phases=phases,
     )
 
 
@@ -265,6 +270,7 @@ def _apply(row: LeadRow, *, first: bool) -> dict[str, Any]:
         lead_id=row.lead_id,
         tool=HAND_ON if edge.role == "electrode" else STICK,
         ends=[edge.start, edge.end],
+        asks=["detector", "lead_number"] if first else ["lead_number"],
     )
 
 

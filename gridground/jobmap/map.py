@@ -26,6 +26,20 @@ MAP_ID = "job"
 NEAREST_ZOOM = 23
 # Drawn in this order; every name is a function of page.js.
 LAYERS = ("surroundings", "wires", "zones", "ways", "poles", "controls")
+# Our own scripts in the order in which they build on each other.
+SCRIPTS = (
+    "page",
+    "figures",
+    "here",
+    "rules",
+    "record",
+    "qr",
+    "form",
+    "written",
+    "handover",
+    "task",
+    "whole",
+)
 _VIEWPORT = re.compile(r",\s*maximum-scale=[\d.]+,\s*user-scalable=no")
 _INLINE = re.compile(r"<(script|style)>(.*?)</\1>", re.DOTALL)
 _ESCAPES = {ord(sign): f"\\u{ord(sign):04x}" for sign in "<>&\u2028\u2029"}
@@ -35,6 +49,15 @@ _ESCAPES = {ord(sign): f"\\u{ord(sign):04x}" for sign in "<>&\u2028\u2029"}
 def asset(name: str) -> str:
     """Return a text file of the page."""
     return (files("gridground.jobmap") / "assets" / name).read_text("utf-8")
+
+
+@cache
+def own_asset(name: str) -> str:
+    """Return a script or style of our own without the blanks its lines begin with.
+
+    They are a tenth of it. No text of ours runs over the end of a line.
+    """
+    return re.sub(r"(?m)^[ \t]+", "", asset(name))
 
 
 @cache
@@ -232,11 +255,12 @@ def job_map(plan: Plan) -> folium.Map:
     drawn.options["max_zoom"] = NEAREST_ZOOM
     page = Page(document)
     page.header.add_child(Style(leaflet_css()), name="leaflet_css")
-    page.header.add_child(Style(page_style(document) + asset("page.css")), name="page_css")
+    page.header.add_child(
+        Style(page_style(document) + own_asset("page.css") + own_asset("task.css")), name="page_css"
+    )
     page.header.add_child(Script(leaflet_js()), name="leaflet_js")
-    page.header.add_child(Script(asset("page.js")), name="page_js")
-    page.header.add_child(Script(asset("figures.js")), name="figures_js")
-    page.header.add_child(Script(asset("whole.js")), name="whole_js")
+    for name in SCRIPTS:
+        page.header.add_child(Script(own_asset(f"{name}.js")), name=f"{name}_js")
     page.add_child(drawn)
     for kind in LAYERS:
         drawn.add_child(PlanLayer(kind))

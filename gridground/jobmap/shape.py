@@ -137,7 +137,8 @@ _ROWS = {
     "picture.equipment": "equipment_id:t kind:t pole_id:t *circuit_id:t?",
     "picture.devices": "device_id:t kind:t pole_id:t span_id:t? state:t",
     **{
-        f"steps.{part}": "step_id:t pole_id:t? *lead_id:t? text:t *tool:t? *ends:T"
+        f"steps.{part}": "step_id:t pole_id:t? *lead_id:t? text:t *tool:t? *ends:T *asks:T "
+        "*phases:T"
         for part in ("prepare", "apply", "work", "remove", "release")
     },
 }

@@ -107,7 +107,10 @@ def _lead(notes: Notes, document: dict[str, Any], lead: dict[str, Any]) -> dict[
     return {
         "length": notes.number(
             "Length of a lead",
-            ("How", "way from end to end with slack, rounded up to a stocked length, or the truck's lead"),
+            (
+                "How",
+                "way from end to end with slack, rounded up to a stocked length, or the truck's lead",
+            ),
             length,
             ("Set by", limits_text(document)),
         ),

@@ -238,12 +238,14 @@
     if (!bounds.isValid()) { G.plan.picture.poles.forEach(function (row) { bounds.extend(where(row)); }); }
     return bounds;
   }
+  G.feet = feet; G.mark = mark; G.placeOf = placeOf; G.locationOf = locationOf; G.wholeJob = wholeJob;
+  G.showPanel = showPanel;
   function showPanel(children, title) {
     var panel = document.getElementById("panel");
     panel.replaceChildren();
     var head = el("div", "head"), close = el("button", "", "Close");
     close.type = "button";
-    close.addEventListener("click", function () { panel.classList.remove("shown"); panel.replaceChildren(); opened(false); });
+    close.addEventListener("click", function () { if (G.unlocate) { G.unlocate(); } panel.classList.remove("shown"); panel.replaceChildren(); opened(false); });
     head.appendChild(el("h3", "", title));
     head.appendChild(close);
     panel.appendChild(head);
@@ -257,6 +259,7 @@
     if (G.map) { G.map.invalidateSize(); }
   }
   G.showPole = function (poleId, location) {
+    G.chosen = location || null;
     var plan = G.plan, children = [], place = location ? placeOf(location) : poleId;
     if (location) {
       children.push(el("p", "said", (location.title || location.role)));
@@ -300,22 +303,6 @@
     });
     G.plan.picture.poles.forEach(function (row) { near(where(row), row.pole_id, locationOf(row.pole_id)); });
     if (best) { G.showPole(best[0], best[1]); }
-  }
-  function locate(map) {
-    function refused() {
-      showPanel([el("p", "said", "The position was refused or is not available. The map works without it.")], "Where am I");
-    }
-    if (!navigator.geolocation) { refused(); return; }
-    navigator.geolocation.getCurrentPosition(function (found) {
-      var spot = [found.coords.latitude, found.coords.longitude];
-      if (G.here) { G.here.forEach(function (layer) { layer.remove(); }); }
-      G.here = [
-        L.circle(spot, { radius: found.coords.accuracy, color: "#0072b2", weight: 3, fillOpacity: 0.08, interactive: false }).addTo(map),
-        mark(map, spot, "mk-here", el("span"), "")
-      ];
-      map.fitBounds(wholeJob().extend(spot), { maxZoom: 20 });
-      showPanel([el("p", "said", "Good to about " + feet(found.coords.accuracy) + ". Read the number on the pole all the same.")], "You are at the blue ring");
-    }, refused, { enableHighAccuracy: true, timeout: 10000, maximumAge: 15000 });
   }
   /* Labels that would lie over a more important one are left out until the map is nearer. */
   var RANKS = ["mk-ground", "mk-way", "mk-rod", "mk-letter", "mk-pole", "mk-name"];
@@ -370,6 +357,7 @@
       return made;
     }
     function go(bounds, zoom) { map.fitBounds(bounds, { padding: [48, 62], maxZoom: zoom, animate: false }); }
+    G.go = function (location) { G.chosen = location; pressed(all[1 + plan.locations.indexOf(location)]); go(boundsOf(location), 20.5); G.chose(); };
     var whole = button("Whole job", function () { go(wholeJob(), 20); pressed(whole); });
     all.push(whole);
     plan.locations.forEach(function (row) {
@@ -380,7 +368,7 @@
       });
       all.push(made);
     });
-    button("Where am I", function () { locate(map); });
+    button("Where am I", function () { G.locate(map); });
     function nearness() {
       var box = map.getContainer();
       for (var zoom = 15; zoom <= 20; zoom += 1) { box.classList.toggle("near-" + zoom, map.getZoom() >= zoom); }

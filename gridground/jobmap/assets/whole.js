@@ -68,6 +68,9 @@
     ["surroundings", "wires", "zones", "ways", "poles", "controls"].forEach(function (name) {
       if (G.drawn.indexOf(name) < 0) { wrong.push("the map is not drawn: " + name); }
     });
+    ["locate", "book", "keep", "qrSvg", "tickForm", "writeDown", "handover", "task"].forEach(function (name) {
+      if (typeof G[name] !== "function") { wrong.push("a script of the page did not run: " + name); }
+    });
     var steps = ["prepare", "apply", "work", "remove", "release"].reduce(function (all, part) { return all.concat(plan.steps[part]); }, []);
     if (!same(texts("[data-step]"), column(steps, "text"))) { wrong.push("the steps shown are not those of the plan"); }
     ["lead_id", "from", "to", "size"].forEach(function (key) {
@@ -89,7 +92,7 @@
       say("wait", "NOT FOR USE: this page is not whole.", "Get it again. (" + wrong.join("; ") + ")");
       return;
     }
-    var open = G.plan.open_items.length;
+    var open = G.plan.open_items.length, ready = false;
     var failed = G.plan.checks.filter(function (check) { return check.passed !== true; }).length;
     if (open || failed || G.plan.ready !== true) {
       var why = [];
@@ -97,8 +100,11 @@
       if (failed) { why.push(failed + " failed check" + (failed === 1 ? "" : "s")); }
       say("open", "NOT READY: " + (why.join(", ") || "the plan does not call itself so"), open ? "Settle them before anybody starts." : "The plan must be changed.");
     } else {
+      ready = true;
       say("whole", "READY per plan", "No open item, every check passed. The person in charge decides at the pole.");
     }
+    /* only a page that is whole may be worked from; one that is not ready may be read step by step */
+    G.task(ready);
   };
   if (document.readyState === "loading") { document.addEventListener("DOMContentLoaded", G.finish); } else { G.finish(); }
 })();

@@ -1,0 +1,160 @@
+/* What a tick takes: who, when, and what the step has to be measured. Classic script; what people
+   type is text and nothing else. */
+(function () {
+  "use strict";
+  var G = window.gridground, el = G.el, remembered = "gridground-record/1 who";
+  var FARTHEST_M = 150; /* of a rod from its pole; our judgement */
+  var names = { last: "", clock: 0 };
+  G.field = function (label, id, input) {
+    var box = el("p", "field"), said = el("label", "", label);
+    said.htmlFor = input.id = id;
+    box.append(said, input);
+    return box;
+  };
+  G.entry = function (longest, value) {
+    var made = el("input");
+    made.type = "text";
+    made.maxLength = longest;
+    made.autocomplete = "off";
+    made.value = value || "";
+    return made;
+  };
+  G.button = function (words, css, action) {
+    var made = el("button", css, words);
+    made.type = "button";
+    made.addEventListener("click", action);
+    return made;
+  };
+  G.lastWho = function () {
+    if (!names.last) { try { names.last = G.cleaned(window.localStorage.getItem(remembered) || "", 40); } catch (error) { names.last = ""; } }
+    return names.last;
+  };
+  G.rememberWho = function (who) {
+    names.last = who;
+    try { window.localStorage.setItem(remembered, who); } catch (error) { names.last = who; }
+  };
+
+  /* two answers beside each other; the pressed one also says so by its border and a word */
+  G.choice = choice;
+  function choice(label, answers, picked, pick) {
+    var box = el("fieldset", "choice"), row = el("div", "row");
+    box.appendChild(el("legend", "", label));
+    var all = answers.map(function (words) {
+      var made = G.button(words, "", function () { pick(words); press(words); });
+      made.dataset.word = words;
+      row.appendChild(made);
+      return made;
+    });
+    function press(words) {
+      all.forEach(function (made) {
+        var is = made.dataset.word === words;
+        made.setAttribute("aria-pressed", String(is));
+        made.textContent = G.plain((is ? "✓ " : "") + made.dataset.word);
+      });
+    }
+    press(picked);
+    box.appendChild(row);
+    return box;
+  }
+  function detector(step, draft, warn) {
+    var box = el("div"), phases = step.phases && step.phases.length ? step.phases : ["every phase"];
+    draft.read = draft.read || new Map();
+    draft.seen = draft.seen || [];
+    box.appendChild(choice("Detector", ["proved before and after"], draft.proved ? "proved before and after" : "", function () { draft.proved = true; }));
+    phases.forEach(function (phase) {
+      box.appendChild(choice("Detector on " + phase, ["no reading", "READING"], draft.read.get(phase), function (words) {
+        draft.read.set(phase, words);
+        if (words === "READING" && draft.seen.indexOf(phase) < 0) { draft.seen.push(phase); }
+        if (words === "READING") { warn("A reading on " + phase + ": STOP. This step is not ticked. Tell the clearance holder."); }
+      }));
+    });
+    return {
+      node: box,
+      read: function (values) {
+        var any = phases.filter(function (phase) { return draft.read.get(phase) === "READING"; });
+        if (any.length) { return "A reading on " + any.join(", ") + ": STOP. This step is not ticked. Tell the clearance holder."; }
+        var left = phases.filter(function (phase) { return !draft.read.get(phase); });
+        if (left.length) { return "Say what the detector showed on " + left.join(", ") + "."; }
+        if (!draft.proved) { return "The detector is proved before and after, then the step is ticked."; }
+        /* a reading that was pressed and taken back stays in the words, in front of all that could be cut */
+        values.detector = G.cleaned((draft.seen.length ? "READING pressed first on " + draft.seen.join(", ") + "; then " : "") + "proved before and after; no reading on " + phases.join(", "), 200);
+        return null;
+      }
+    };
+  }
+  function rod(step, draft) {
+    var box = el("div"), input = G.entry(12, draft.ohm), spot = el("p", "small", draft.spot || "");
+    input.inputMode = "decimal";
+    input.addEventListener("input", function () { draft.ohm = input.value; });
+    box.appendChild(G.field("Rod resistance measured, ohm", "tick-ohm", input));
+    box.appendChild(choice("or", ["not measured"], draft.unmeasured ? "not measured" : "", function () { draft.unmeasured = true; input.value = draft.ohm = ""; }));
+    spot.setAttribute("role", "status");
+    function told(text) { draft.spot = text; spot.textContent = G.plain(text); }
+    box.appendChild(G.button("Rod stands here: take this position", "", function () {
+      if (!navigator.geolocation) { told("No position on this device. The rod counts where the plan has it."); return; }
+      navigator.geolocation.getCurrentPosition(function (found) {
+        var c = found.coords, pole = G.locationOf(step.pole_id), away_m = pole ? G.between({ lat: c.latitude, lon: c.longitude }, pole).distance_m : 0;
+        if (away_m > FARTHEST_M) { told("That is " + away_m.toFixed(0) + " m from the pole, farther than a lead reaches. The position was not taken."); return; }
+        draft.position = { rod_lon: +c.longitude.toFixed(7), rod_lat: +c.latitude.toFixed(7), rod_accuracy_m: Math.min(10000, +c.accuracy.toFixed(1)) };
+        told("Position taken, good to about " + c.accuracy.toFixed(0) + " m.");
+      }, function () { told("The position was refused or is not available. The rod counts where the plan has it."); }, { enableHighAccuracy: true, timeout: 10000 });
+    }));
+    box.appendChild(spot);
+    return {
+      node: box,
+      read: function (values) {
+        var text = input.value.trim();
+        if (draft.position) { Object.assign(values, draft.position); }
+        if (!text) { return draft.unmeasured ? null : "Write the rod's resistance, or press “not measured”."; }
+        if (!/^\d+(\.\d+)?$/.test(text) || +text < 0.01 || +text > 1e6) { return "Write the rod's resistance in ohm as a number with a point, as 38.5."; }
+        values.rod_ohm = +text;
+        return null;
+      }
+    };
+  }
+  function leadNumber(draft) {
+    var input = G.entry(40, draft.number);
+    input.addEventListener("input", function () { draft.number = input.value; });
+    return {
+      node: G.field("Number on the lead, if it has one", "tick-lead", input),
+      read: function (values) {
+        var text = G.cleaned(input.value, 64);
+        if (text) { values.lead_number = text; }
+        return null;
+      }
+    };
+  }
+
+  /* Return the fields of one step's tick; `read` gives what was written or what is missing. */
+  G.tickForm = function (step, draft, warn) {
+    var box = el("div", "form"), asks = step.asks || [], parts = [];
+    if (asks.indexOf("detector") >= 0) { parts.push(detector(step, draft, warn)); }
+    if (asks.indexOf("rod_ohm") >= 0 && step.pole_id !== null) { parts.push(rod(step, draft)); }
+    if (asks.indexOf("lead_number") >= 0) { parts.push(leadNumber(draft)); }
+    parts.forEach(function (part) { box.appendChild(part.node); });
+    var who = G.entry(40, draft.who === undefined ? G.lastWho() : draft.who), when = el("input"), pair = el("div", "pairs");
+    who.addEventListener("input", function () { draft.who = who.value; });
+    when.type = "datetime-local";
+    when.value = draft.when || G.isoLocal(new Date()).slice(0, 16);
+    when.addEventListener("input", function () { draft.when = when.value; });
+    /* the time shown runs on until somebody corrects it */
+    window.clearInterval(names.clock);
+    names.clock = window.setInterval(function () {
+      if (!draft.when && document.activeElement !== when) { when.value = G.isoLocal(new Date()).slice(0, 16); }
+    }, 5000);
+    pair.append(G.field("Who ticks", "tick-who", who), G.field("When, by this tablet; correct it if it is wrong", "tick-when", when));
+    box.appendChild(pair);
+    return {
+      node: box,
+      read: function () {
+        var values = {}, missing = null, now = new Date();
+        parts.forEach(function (part) { missing = missing || part.read(values); });
+        var name = G.cleaned(who.value, 40), at = draft.when ? new Date(draft.when) : now;
+        if (!missing && !name) { missing = "Write who ticks."; }
+        if (!missing && (isNaN(at) || at.getFullYear() < 2000 || at.getFullYear() > 2999)) { missing = "Write when, as day and time."; }
+        if (missing) { return { missing: missing }; }
+        return { who: name, at: G.isoLocal(at), clock: G.isoLocal(now), values: values };
+      }
+    };
+  };
+})();
