@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from gridground.errors import InputError, Problem
 from gridground.job import Job, Kit, KitLead, Limits
 from gridground.jobclearance import read_clearance
+from gridground.jobtraffic import EVERY, read_traffic
 from gridground.jobvalues import (
     Section,
     as_count,
@@ -154,6 +155,7 @@ def _read(section: Section, sha256: str) -> Job | None:
     rod = read_rod(section.sub("rod"), assumed)
     kit = _kit(section)
     clearance = read_clearance(section.sub("clearance"))
+    traffic = read_traffic(section.sub("traffic"))
     if section.problems or limits is None or rod is None or job_id is None:
         return None
     return Job(
@@ -170,6 +172,7 @@ def _read(section: Section, sha256: str) -> Job | None:
         isolated_equipment=isolated or (),
         reclosing_blocked=reclosing_blocked,
         clearance=clearance,
+        traffic=traffic,
         limits=limits,
         rod=rod,
         kit=kit,
@@ -333,6 +336,9 @@ def check_job(job: Job, territory: Territory) -> tuple[Problem, ...]:
     look("isolated_equipment", job.isolated_equipment, "equipment")
     problems += _no_such_breaker(job, territory)
     look("rod.measured_ohm", job.rod.measured_ohm, "poles")
+    for key in ("speed_m_per_s", "road_type", "lanes_each_way"):
+        roads = [one for one in getattr(job.traffic, key) if one != EVERY]
+        look(f"traffic.{key.removesuffix('_m_per_s')}", roads, "surroundings")
     problems += _no_such_line(job, territory)
     if not problems:
         problems += _off_circuit(job, territory)

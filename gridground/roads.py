@@ -1,0 +1,171 @@
+"""What the zones of a plan reach into: roads, walks, driveways, places where people come."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from gridground.grounding.zones import MEETING_KINDS
+from gridground.jobtraffic import EVERY
+from gridground.units import M_PER_S_PER_MPH
+
+if TYPE_CHECKING:
+    from gridground.grounding.outlines import Part
+    from gridground.record import Outline
+    from gridground.scene import Scene
+    from gridground.zoning import Zoned
+
+_COLUMNS = ("speed_mph", "road_type", "lanes_each_way", "lane_width_m", "shoulder_m")
+
+
+@dataclass(frozen=True)
+class Road:
+    """What is known of one road; None where neither the data nor the job says it.
+
+    Attributes
+    ----------
+    said_by : str
+        Who says speed, kind and lanes.
+    """
+
+    speed_m_per_s: float | None
+    road_type: str | None
+    lanes_each_way: int | None
+    lane_width_m: float | None
+    shoulder_m: float | None
+    said_by: str
+
+
+@dataclass(frozen=True)
+class Met:
+    """One feature that one outline reaches.
+
+    Attributes
+    ----------
+    parts, pole_ids : tuple of str
+        The parts of the outline that reach it, and their poles.
+    reach_m : float
+        How far the zone goes beyond the near edge of the feature [m].
+    along_m : float
+        How much of that edge lies inside the outline [m].
+    road : Road or None
+        None where the feature is no road.
+    outline : Outline
+    row : int
+        Of the neighbourhood's obstacles.
+    """
+
+    parts: tuple[str, ...]
+    pole_ids: tuple[str, ...]
+    feature_id: str
+    kind: str
+    name: str | None
+    reach_m: float
+    along_m: float
+    road: Road | None
+    outline: Outline
+    row: int
+
+
+def mets_of(scene: Scene, zoned: Zoned, pole_of: dict[str, str]) -> tuple[Met, ...]:
+    """Return everything that the outlines reach, outline by outline, by kind and id.
+
+    Parameters
+    ----------
+    scene : Scene
+        For the surroundings and the job.
+    zoned : Zoned
+        The zones of the plan.
+    pole_of : dict
+        Pole of each part that stands at one.
+    """
+    obstacles = scene.neighbourhood.obstacles
+    found = []
+    for outline in zoned.outlines:
+        reached: dict[int, list[tuple[Part, float]]] = {}
+        for part in zoned.parts:
+            if part.name in outline.parts:
+                for row, beyond_m in _reached(scene, part):
+                    reached.setdefault(row, []).append((part, beyond_m))
+        rows = sorted(reached, key=lambda row: (obstacles.kinds[row], str(obstacles.ids[row])))
+        found += [_met(scene, outline, row, reached[row], pole_of) for row in rows]
+    return tuple(found)
+
+
+def _reached(scene: Scene, part: Part) -> list[tuple[int, float]]:
+    """Return the rows of what one zone reaches, and how far it goes beyond their near edge."""
+    near = scene.neighbourhood
+    ends = np.column_stack(near.frame.to_xy(*np.array([part.foot, part.rod or part.foot]).T))
+    axis = shapely.linestrings(ends) if (ends[0] != ends[1]).any() else shapely.points(ends[0])
+    rows = near.obstacles.tree.query(axis, predicate="dwithin", distance=part.radius_m)
+    away_m = shapely.distance(near.obstacles.geometry[rows], axis)
+    return [
+        (int(row), part.radius_m - float(away))
+        for row, away in zip(rows, away_m, strict=True)
+        if near.obstacles.kinds[row] in MEETING_KINDS
+    ]
+
+
+def _met(
+    scene: Scene,
+    outline: Outline,
+    row: int,
+    reached: list[tuple[Part, float]],
+    pole_of: dict[str, str],
+) -> Met:
+    """Return one feature that an outline reaches."""
+    obstacles, frame = scene.neighbourhood.obstacles, scene.neighbourhood.frame
+    shape = obstacles.geometry[row]
+    edge = shapely.boundary(shape) if shapely.get_dimensions(shape) == 2 else shape
+    along_m = float(shapely.intersection(edge, frame.to_xy(outline.polygon)).length)
+    names = tuple(part.name for part, _ in reached)
+    kind = str(obstacles.kinds[row])
+    name = obstacles.names[row]
+    return Met(
+        names,
+        tuple(dict.fromkeys(pole_of[one] for one in names if one in pole_of)),
+        str(obstacles.ids[row]),
+        kind,
+        None if name is None else str(name),
+        round(max(beyond_m for _, beyond_m in reached), 3),
+        round(along_m, 3),
+        _road(scene, str(obstacles.ids[row])) if kind == "road" else None,
+        outline,
+        row,
+    )
+
+
+def _road(scene: Scene, feature_id: str) -> Road:
+    """Return what is known of a road: the job by its id, then the data, then the job for all."""
+    layer, asked = scene.territory.layer("surroundings"), scene.job.traffic
+    if layer is None:
+        raise ValueError("a road without a layer of surroundings")
+    at = layer.index()[feature_id]
+    data: dict[str, Any] = {name: _known(layer[name][at]) for name in _COLUMNS}
+    speed_mph = data["speed_mph"]
+    stated = {
+        "speed_m_per_s": None if speed_mph is None else speed_mph * M_PER_S_PER_MPH,
+        "road_type": data["road_type"],
+        "lanes_each_way": data["lanes_each_way"],
+    }
+    values, said = {}, []
+    for key, value in stated.items():
+        own = getattr(asked, key)
+        values[key] = own.get(feature_id, own.get(EVERY) if value is None else value)
+        job = feature_id in own or (value is None and EVERY in own)
+        said.append("the job file" if job else "surroundings")
+    if values["lanes_each_way"] is not None:
+        values["lanes_each_way"] = int(values["lanes_each_way"])
+    by = " and ".join(dict.fromkeys(said))
+    return Road(**values, lane_width_m=data["lane_width_m"], shoulder_m=data["shoulder_m"],
+                said_by=by)  # fmt: skip
+
+
+def _known(value: Any) -> Any:  # noqa: ANN401  a cell of a layer
+    """Return a cell, None where it holds no value."""
+    if value is None or (isinstance(value, float) and np.isnan(value)):
+        return None
+    return float(value) if isinstance(value, float | np.floating) else value
