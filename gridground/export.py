@@ -22,7 +22,7 @@ CLEARANCE_FORMAT = "gridground-clearance/1"
 OTHER_BYTES = 64_000_000
 PLAN_ENDS = (
     *("plan.json", "html", "geojson", "steps.csv"),
-    *("leads.csv", "materials.csv", "open_items.csv"),
+    *("leads.csv", "materials.csv", "cones.csv", "open_items.csv"),
     *("clearance.json", "clearance.csv"),
 )
 TABLES = {
@@ -31,6 +31,9 @@ TABLES = {
         "clamp_from", "clamp_to", "current_a", "time_s", "rating_a", "margin_ratio",
     ),
     "materials": ("item", "size", "length_m", "count", "from_kit", "short"),
+    "cones": (
+        "number", "zone_id", "part", "pole_id", "bearing_deg", "distance_m", "lon", "lat",
+    ),
     "open_items": ("code", "where", "what", "why", "who", "settles"),
 }  # fmt: skip
 
@@ -124,9 +127,26 @@ def geojson_bytes(plan: Plan) -> bytes:
                 }
             )
             points = [list(point) for point in zone["cone_points"]]
-            features.append(_feature("MultiPoint", points, base | {"what": "cones"}))
+            numbers = {"what": "cones", "numbers": zone["cone_numbers"]}
+            features.append(_feature("MultiPoint", points, base | numbers))
+    features += [_outline(row, plan["job_id"]) for row in plan["zones"]]
+    for row in plan["traffic"]:
+        if row["drawn"]:
+            what = {key: row[key] for key in ("zone_id", "feature_id", "measure")}
+            what |= {"what": "traffic cones, estimate", "job": plan["job_id"]}
+            features.append(_feature("MultiPoint", row["drawn"], what))
     collection = {"type": "FeatureCollection", "features": features}
     return (json.dumps(collection, ensure_ascii=False, indent=1) + "\n").encode("utf-8")
+
+
+def _outline(row: dict[str, Any], job_id: str) -> dict[str, Any]:
+    """Return the outline round one zone or several."""
+    facts = {key: row[key] for key in ("zone_id", "parts", "perimeter_m", "cones")}
+    return {
+        "type": "Feature",
+        "geometry": row["geometry"],
+        "properties": {"what": "outline", "job": job_id} | facts,
+    }
 
 
 def _feature(kind: str, coordinates: object, properties: dict[str, Any]) -> dict[str, Any]:

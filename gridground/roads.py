@@ -56,6 +56,8 @@ class Met:
     outline : Outline
     row : int
         Of the neighbourhood's obstacles.
+    has_width : bool
+        False where it is drawn as a line or a point: its edge is not known.
     """
 
     parts: tuple[str, ...]
@@ -68,6 +70,7 @@ class Met:
     road: Road | None
     outline: Outline
     row: int
+    has_width: bool
 
 
 def mets_of(scene: Scene, zoned: Zoned, pole_of: dict[str, str]) -> tuple[Met, ...]:
@@ -135,6 +138,7 @@ def _met(
         _road(scene, str(obstacles.ids[row])) if kind == "road" else None,
         outline,
         row,
+        bool(shapely.get_dimensions(shape) == 2),
     )
 
 
@@ -156,7 +160,7 @@ def _road(scene: Scene, feature_id: str) -> Road:
         own = getattr(asked, key)
         values[key] = own.get(feature_id, own.get(EVERY) if value is None else value)
         job = feature_id in own or (value is None and EVERY in own)
-        said.append("the job file" if job else "surroundings")
+        said.append("the job file" if job else "the layer surroundings")
     if values["lanes_each_way"] is not None:
         values["lanes_each_way"] = int(values["lanes_each_way"])
     by = " and ".join(dict.fromkeys(said))

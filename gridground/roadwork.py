@@ -21,12 +21,14 @@ if TYPE_CHECKING:
 
 ONE_LANE = "lane closed, one-lane two-way traffic"
 MERGE = "lane closed, traffic merges"
+NARROW = "lane narrowed"
 SHOULDER = "shoulder closed"
 UNKNOWN = "not known"
 _TOUCH_M = 0.01
 _SIGNS = {
     ONE_LANE: ("FLAGGER (symbol)", "ONE LANE ROAD AHEAD", "ROAD WORK AHEAD"),
     MERGE: ("LANE ENDS (symbol)", "LANE CLOSED AHEAD", "ROAD WORK AHEAD"),
+    NARROW: ("ROAD WORK AHEAD",),
     SHOULDER: ("ROAD WORK AHEAD",),
 }
 _SIGNS_SOURCE = (
@@ -54,12 +56,24 @@ def missing_of(road: Road, met: Met) -> list[str]:
     wanted: dict[str, object] = {"speed": road.speed_m_per_s, "kind of road": road.road_type}
     if _in_lane(road, met):
         wanted["lanes each way"] = road.lanes_each_way
-    return [name for name, value in wanted.items() if value is None]
+    missing = [name for name, value in wanted.items() if value is None]
+    lane_m = traffic.widest_lane_m() if road.lane_width_m is None else road.lane_width_m
+    if met.reach_m > lane_m + (road.shoulder_m or 0.0):
+        missing.append("how traffic is led past, since the zone goes beyond the near lane")
+    return missing
 
 
 def _in_lane(road: Road, met: Met) -> bool:
     """Say whether the zone goes beyond the shoulder, which counts as none where not stated."""
-    return met.reach_m > (road.shoulder_m or 0.0) + _TOUCH_M
+    return not met.has_width or met.reach_m > (road.shoulder_m or 0.0) + _TOUCH_M
+
+
+def _lane_left_m(road: Road, met: Met) -> float:
+    """Return how wide the near lane stays; nothing of it where its width is not stated."""
+    known = met.has_width and road.lane_width_m is not None and road.shoulder_m is not None
+    if not known or road.road_type == "freeway":
+        return 0.0
+    return (road.lane_width_m or 0.0) + (road.shoulder_m or 0.0) - met.reach_m
 
 
 def setup_of(road: Road, met: Met, *, dark: bool) -> Setup:
@@ -68,19 +82,24 @@ def setup_of(road: Road, met: Met, *, dark: bool) -> Setup:
     shoulder_m = road.shoulder_m or 0.0
     lane_m = traffic.widest_lane_m() if road.lane_width_m is None else road.lane_width_m
     kinds: tuple[TaperKind, ...]
+    sources = []
     if not _in_lane(road, met):
         measure, kinds, offset_m = SHOULDER, ("shoulder", "downstream"), shoulder_m
+    elif _lane_left_m(road, met) >= traffic.lane_left_m():
+        measure, kinds, offset_m = NARROW, ("shifting", "downstream"), met.reach_m
+        sources.append(traffic.rule_source("lane_left"))
     elif road.lanes_each_way == 1 and kind != "freeway":
         measure, kinds, offset_m = ONE_LANE, ("one-lane two-way", "downstream"), lane_m
     else:
         measure, kinds, offset_m = MERGE, ("merging", "downstream"), lane_m
+    beside = measure in {SHOULDER, NARROW}
     tapers = [traffic.taper(one, offset_m, speed) for one in kinds]
     distances = traffic.sign_distances_m(kind)
     names = _SIGNS[measure]
     # a sign by itself stands at the distance of the first
     signs = tuple(zip(names, distances[: len(names)], strict=True))
     cone = "cone_high" if traffic.cone_height_m(speed, kind, dark=dark) > 0.5 else "cone_low"
-    sources = [one.source for one in tapers]
+    sources += [one.source for one in tapers]
     sources += [traffic.rule_source("taper_square_divisor"), traffic.rule_source("spacing_along")]
     sources += [traffic.sign_source(kind), traffic.rule_source(cone), _SIGNS_SOURCE]
     return Setup(
@@ -89,8 +108,8 @@ def setup_of(road: Road, met: Met, *, dark: bool) -> Setup:
         traffic.devices_along(met.along_m, speed),
         traffic.cone_height_m(speed, kind, dark=dark),
         signs,
-        1 if measure == SHOULDER or kind == "freeway" else 2,
-        offset_m + (0.0 if measure == SHOULDER else shoulder_m),
+        1 if beside or kind == "freeway" else 2,
+        offset_m + (0.0 if beside else shoulder_m),
         "; ".join(dict.fromkeys("; ".join(sources).split("; "))),
     )
 

@@ -10,6 +10,7 @@ from gridground.grounding.steps import ZoneWords
 from gridground.record import OpenItem
 from gridground.roadwork import (
     MERGE,
+    NARROW,
     ONE_LANE,
     SHOULDER,
     UNKNOWN,
@@ -184,7 +185,7 @@ def traffic_assumptions(scene: Scene, rows: Sequence[dict[str, Any]]) -> list[di
         text = "Traffic cones as for work in the dark: the job does not say that none is done then."
         found.append({"text": text, "source": traffic.rule_source("cone_high")})
     for row in roads:
-        if not row["lane_width_stated"] and row["measure"] != SHOULDER:
+        if not row["lane_width_stated"] and row["measure"] in {ONE_LANE, MERGE}:
             wide = feet_text(traffic.widest_lane_m())
             text = f"Lanes of road {row['name'] or row['feature_id']}: {wide} wide, not stated."
             found.append({"text": text, "source": traffic.rule_source("lane_width")})
@@ -232,7 +233,8 @@ def _road_row(scene: Scene, met: Met, mets: Sequence[Met]) -> dict[str, Any]:
     """Return the row of a road."""
     road, asked = met.road, scene.job.traffic
     name = met.name or met.feature_id
-    head = f"The zone meets road {name}, {feet_text(max(met.reach_m, 0.0))} beyond its edge"
+    head = f"The zone meets road {name}, {feet_text(max(met.reach_m, 0.0))} beyond "
+    head += "its edge" if met.has_width else "the line it is drawn as; its edge is not known"
     plan = "" if asked.plan is None else f" Traffic control plan on file: {asked.plan}. It decides."
     if road is None or (missing := missing_of(road, met)):
         gap = [] if road is None else missing
@@ -295,11 +297,13 @@ def _words(setup: Setup, road: Road) -> str:
     what = {
         ONE_LANE: "close the near lane; one-lane two-way traffic, a flagger at either end",
         MERGE: "close the near lane; traffic merges",
+        NARROW: "the near lane stays open, at least "
+        f"{feet_text(traffic.lane_left_m())} wide; traffic moves over",
         SHOULDER: "close the shoulder",
     }[setup.measure]
     first, last = setup.tapers
     text = (
-        f"{what}. {road.road_type}, {mph:.0f} mph by {road.said_by}. Taper "
+        f"{what}. Road: {road.road_type}, {mph:.0f} mph by {road.said_by}. Taper "
         f"{feet_text(first.length_m)} with {first.devices} cones, {feet_text(first.spacing_m)} "
         f"apart at most; "
     )

@@ -148,9 +148,9 @@ def _alone(
 
 def _joint(
     frame: Frame,
-    joint: Any,
+    joint: Any,  # noqa: ANN401  shapely geometry
     members: Sequence[Part],
-    spacing_m: float,  # noqa: ANN401
+    spacing_m: float,
 ) -> tuple[shapely.Polygon, float, float, list[Lonlat]]:
     """Return polygon, perimeter, area and cones of the line round several zones."""
     # zones that only touch within a millimetre: bridged, so that there is one line

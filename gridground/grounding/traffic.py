@@ -224,6 +224,11 @@ def widest_lane_m() -> float:
     return _rows()["lane_width"][0] * M_PER_FT
 
 
+def lane_left_m() -> float:
+    """Return what must stay of a lane for it to stay open [m]."""
+    return _rows()["lane_left"][0] * M_PER_FT
+
+
 def _mph(speed_m_per_s: float) -> float:
     """Return a speed as the formulas take it, without the dust of its conversion."""
     speed_mph = round(speed_m_per_s / M_PER_S_PER_MPH, 6)

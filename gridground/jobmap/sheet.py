@@ -35,9 +35,18 @@ def environment() -> Environment:
     from jinja2 import DictLoader, Environment  # noqa: PLC0415
 
     assets = files("gridground.jobmap") / "assets"
-    names = ("sheet.html", "clearance.html", "steps.html", "figures.html", "duty.html")
+    names = (
+        "sheet.html",
+        "clearance.html",
+        "steps.html",
+        "zones.html",
+        "figures.html",
+        "duty.html",
+    )
     made = Environment(
-        loader=DictLoader({name: (assets / name).read_text("utf-8") for name in names}),
+        loader=DictLoader(
+            {name: (assets / name).read_text("utf-8") for name in (*names, "duty.html")}
+        ),
         autoescape=True,
         trim_blocks=True,
         lstrip_blocks=True,
@@ -121,6 +130,8 @@ def sheet_context(document: dict[str, Any]) -> dict[str, Any]:
         "faults": _faults(document),
         "fault_kinds": words.FAULT_KINDS,
         **_cases(document),
+        "cones_of": _cones(document),
+        "traffic": document.get("traffic", []),
         "check_sources": list(dict.fromkeys(row["source"] for row in document["checks"])),
         "buried": [
             (letter, words.class_of(kind, words.KINDS), words.kind_text(kind))
@@ -157,6 +168,14 @@ def _first(document: dict[str, Any]) -> list[dict[str, Any]]:
 def _titles(document: dict[str, Any]) -> dict[str, str]:
     """Return the location's number for each pole with grounds."""
     return {row["pole_id"]: row["location_id"] for row in document["locations"] if row["pole_id"]}
+
+
+def _cones(document: dict[str, Any]) -> dict[str, list[dict[str, Any]]]:
+    """Return the cones by the location or the vehicle they belong to."""
+    found: dict[str, list[dict[str, Any]]] = {}
+    for row in document.get("cones", []):
+        found.setdefault(row["part"], []).append(row)
+    return found
 
 
 def leads_at(document: dict[str, Any], location: dict[str, Any]) -> list[dict[str, Any]]:
