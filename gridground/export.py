@@ -132,7 +132,7 @@ def geojson_bytes(plan: Plan) -> bytes:
     features += [_outline(row, plan["job_id"]) for row in plan["zones"]]
     for row in plan["traffic"]:
         if row["drawn"]:
-            what = {key: row[key] for key in ("zone_id", "feature_id", "measure")}
+            what = {key: row[key] for key in ("zone_ids", "feature_id", "measure")}
             what |= {"what": "traffic cones, estimate", "job": plan["job_id"]}
             features.append(_feature("MultiPoint", row["drawn"], what))
     collection = {"type": "FeatureCollection", "features": features}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -41,25 +41,27 @@ class Road:
 
 @dataclass(frozen=True)
 class Met:
-    """One feature that one outline reaches.
+    """One feature that one outline reaches, or several outlines under one traffic control.
 
     Attributes
     ----------
-    parts, pole_ids : tuple of str
-        The parts of the outline that reach it, and their poles.
+    zone_ids, parts, pole_ids : tuple of str
+        The outlines, those of their parts that reach the feature, and their poles.
     reach_m : float
         How far the zone goes beyond the near edge of the feature [m].
     along_m : float
         How much of that edge lies inside the outline [m].
     road : Road or None
         None where the feature is no road.
-    outline : Outline
+    shape : Polygon
+        The outline in the plane; of several the area between them too.
     row : int
         Of the neighbourhood's obstacles.
     has_width : bool
         False where it is drawn as a line or a point: its edge is not known.
     """
 
+    zone_ids: tuple[str, ...]
     parts: tuple[str, ...]
     pole_ids: tuple[str, ...]
     feature_id: str
@@ -68,7 +70,7 @@ class Met:
     reach_m: float
     along_m: float
     road: Road | None
-    outline: Outline
+    shape: Any
     row: int
     has_width: bool
 
@@ -121,24 +123,63 @@ def _met(
 ) -> Met:
     """Return one feature that an outline reaches."""
     obstacles, frame = scene.neighbourhood.obstacles, scene.neighbourhood.frame
-    shape = obstacles.geometry[row]
-    edge = shapely.boundary(shape) if shapely.get_dimensions(shape) == 2 else shape
-    along_m = float(shapely.intersection(edge, frame.to_xy(outline.polygon)).length)
+    shape = frame.to_xy(outline.polygon)
+    feature = obstacles.geometry[row]
     names = tuple(part.name for part, _ in reached)
     kind = str(obstacles.kinds[row])
     name = obstacles.names[row]
     return Met(
+        (outline.zone_id,),
         names,
         tuple(dict.fromkeys(pole_of[one] for one in names if one in pole_of)),
         str(obstacles.ids[row]),
         kind,
         None if name is None else str(name),
         round(max(beyond_m for _, beyond_m in reached), 3),
-        round(along_m, 3),
+        round(float(shapely.intersection(edge_of(feature), shape).length), 3),
         _road(scene, str(obstacles.ids[row])) if kind == "road" else None,
-        outline,
+        shape,
         row,
-        bool(shapely.get_dimensions(shape) == 2),
+        bool(shapely.get_dimensions(feature) == 2),
+    )
+
+
+def edge_of(feature: Any) -> Any:  # noqa: ANN401  shapely geometry
+    """Return the edge of an area; what is drawn as a line is its own edge."""
+    return shapely.boundary(feature) if shapely.get_dimensions(feature) == 2 else feature
+
+
+def joined(scene: Scene, one: Met, other: Met, gap_m: float) -> Met | None:
+    """Return two zones at the same edge of the same road as one stretch, None where they are not.
+
+    Parameters
+    ----------
+    scene : Scene
+        For the road.
+    one, other : Met
+    gap_m : float
+        Nearer than this along the edge the tapers of the two would overlap [m].
+    """
+    if (
+        one.row != other.row
+        or not one.has_width
+        or shapely.distance(one.shape, other.shape) > gap_m
+    ):
+        return None
+    shape = shapely.convex_hull(shapely.union(one.shape, other.shape))
+    edge = shapely.intersection(edge_of(scene.neighbourhood.obstacles.geometry[one.row]), shape)
+    if edge.geom_type == "MultiLineString":
+        edge = shapely.line_merge(edge)
+    if edge.geom_type != "LineString":
+        return None
+    return replace(
+        one,
+        zone_ids=one.zone_ids + other.zone_ids,
+        parts=one.parts + other.parts,
+        pole_ids=tuple(dict.fromkeys(one.pole_ids + other.pole_ids)),
+        reach_m=max(one.reach_m, other.reach_m),
+        along_m=round(float(edge.length), 3),
+        shape=shape,
     )
 
 

@@ -11,6 +11,7 @@ import shapely
 from gridground.grounding import traffic
 from gridground.grounding.road_edge import devices_on_edge
 from gridground.grounding.zones import near_lonlat
+from gridground.roads import joined
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -114,13 +115,27 @@ def setup_of(road: Road, met: Met, *, dark: bool) -> Setup:
     )
 
 
-def drawn_of(scene: Scene, met: Met, setup: Setup, mets: Sequence[Met]) -> list[list[float]]:
+def under_one_control(scene: Scene, mets: Sequence[Met], *, dark: bool) -> list[Met]:
+    """Take zones so near at one road that their tapers would overlap as one stretch."""
+    kept: list[Met] = []
+    for met in mets:
+        road = met.road
+        for row, other in enumerate(kept):
+            if road is None or other.row != met.row or missing_of(road, met):
+                continue
+            gap_m = sum(one.length_m for one in setup_of(road, met, dark=dark).tapers)
+            if (both := joined(scene, other, met, gap_m)) is not None:
+                kept[row] = both
+                break
+        else:
+            kept.append(met)
+    return kept
+
+
+def drawn_of(scene: Scene, met: Met, setup: Setup) -> list[list[float]]:
     """Return the places of devices along the edge of a road, empty where it is not plain."""
     near = scene.neighbourhood
     obstacles = near.obstacles
-    twice = any(o.feature_id == met.feature_id and o.outline is not met.outline for o in mets)
-    if twice:
-        return []
     others = [
         shape
         for shape, kind, row in zip(
@@ -130,7 +145,7 @@ def drawn_of(scene: Scene, met: Met, setup: Setup, mets: Sequence[Met]) -> list[
     ]
     places = devices_on_edge(
         obstacles.geometry[met.row],
-        near.frame.to_xy(met.outline.polygon),
+        met.shape,
         offset_m=setup.offset_m,
         tapers=[(one.length_m, one.devices) for one in setup.tapers],
         along=setup.along,

@@ -17,6 +17,7 @@ from gridground.roadwork import (
     drawn_of,
     missing_of,
     setup_of,
+    under_one_control,
 )
 from gridground.units import M_PER_IN, M_PER_S_PER_MPH, feet_text, significant
 
@@ -73,6 +74,8 @@ def traffic_rows(scene: Scene, mets: Sequence[Met]) -> list[dict[str, Any]]:
         are down. `drawn` are the places of devices along a road's edge, an estimate; empty where
         the edge is not plain enough.
     """
+    dark = scene.job.traffic.night is not False
+    mets = under_one_control(scene, mets, dark=dark)
     return [_road_row(scene, met, mets) if met.road else _other_row(met) for met in mets]
 
 
@@ -195,7 +198,7 @@ def traffic_assumptions(scene: Scene, rows: Sequence[dict[str, Any]]) -> list[di
 def _blank(met: Met) -> dict[str, Any]:
     """Return a row without measures."""
     return {
-        "zone_id": met.outline.zone_id,
+        "zone_ids": list(met.zone_ids),
         "parts": list(met.parts),
         "pole_ids": list(met.pole_ids),
         "feature_id": met.feature_id,
@@ -248,7 +251,7 @@ def _road_row(scene: Scene, met: Met, mets: Sequence[Met]) -> dict[str, Any]:
             "from memory",
         }
     setup = setup_of(road, met, dark=asked.night is not False)
-    drawn = drawn_of(scene, met, setup, mets)
+    drawn = drawn_of(scene, met, setup)
     return (
         _blank(met)
         | _facts(road, setup)
@@ -319,11 +322,15 @@ def _words(setup: Setup, road: Road) -> str:
 
 def _twice(met: Met, mets: Sequence[Met]) -> str:
     """Say that another zone of the job reaches the same road."""
-    others = [one.outline.zone_id for one in mets if one.feature_id == met.feature_id]
-    others = [one for one in others if one != met.outline.zone_id]
+    others = [
+        zone_id
+        for one in mets
+        if one.feature_id == met.feature_id and one is not met
+        for zone_id in one.zone_ids
+    ]
     if not others:
         return ""
-    return f" Also reached by zone {', '.join(others)}: one traffic control may serve both."
+    return f" The road is also reached by zone {', '.join(others)}."
 
 
 def _inches(length_m: float) -> str:

@@ -107,7 +107,7 @@ _ROWS = {
     "passed:b *rod_a:n? *touch_limit_v:n? *standing_rise_v:n *standing_radius_m:n?",
     "*zones": "zone_id:t parts:T perimeter_m:n area_m2:n cones:i geometry:G",
     "*cones": "number:i zone_id:t part:t pole_id:t? lon:n lat:n bearing_deg:n distance_m:n",
-    "*traffic": "zone_id:t feature_id:t kind:t name:t? pole_ids:T measure:t text:t source:t "
+    "*traffic": "zone_ids:T feature_id:t kind:t name:t? pole_ids:T measure:t text:t source:t "
     "tapers:L signs:L drawn:P",
     "approach": "*circuit_id:t? *line_id:t? nominal_kv:n? phase_ground_m:n? phase_phase_m:n? "
     "source:t",

@@ -237,7 +237,9 @@ def _zone(
     middle = outline.centroid
     for lon, lat, number in row["cones"]:
         spot = _spot(scene.frame, {"lon": lon, "lat": lat})
-        if numbered and number is not None and drawing.view.holds(spot):
+        if not drawing.view.holds(spot):
+            continue
+        if numbered and number is not None:
             drawing.numbered_cone(spot, cone, number, away=(middle.x, middle.y))
         else:
             drawing.cone(spot, cone)
