@@ -208,7 +208,7 @@ def _outlines(scene: Scene) -> list[dict[str, Any]]:
         {
             "geometry": row["geometry"],
             "cones": [
-                (cone["lon"], cone["lat"], cone["number"])
+                (cone["lon"], cone["lat"], cone["number"], cone["part"])
                 for cone in cones
                 if cone["zone_id"] == row["zone_id"]
             ],
@@ -219,7 +219,7 @@ def _outlines(scene: Scene) -> list[dict[str, Any]]:
     return joint or [
         {
             "geometry": zone["geometry"],
-            "cones": [(*point[:2], None) for point in zone.get("cone_points", [])],
+            "cones": [(*point[:2], None, "") for point in zone.get("cone_points", [])],
         }
         for zone in own
     ]
@@ -234,15 +234,26 @@ def _zone(
         return
     drawing.shape("sk-zone-casing", outline)
     drawing.shape("sk-zone", outline)
-    middle = outline.centroid
-    for lon, lat, number in row["cones"]:
+    middles = _middles(scene)
+    whole = outline.centroid
+    for lon, lat, number, part in row["cones"]:
         spot = _spot(scene.frame, {"lon": lon, "lat": lat})
         if not drawing.view.holds(spot):
             continue
         if numbered and number is not None:
-            drawing.numbered_cone(spot, cone, number, away=(middle.x, middle.y))
+            drawing.numbered_cone(spot, cone, number, away=middles.get(part, (whole.x, whole.y)))
         else:
             drawing.cone(spot, cone)
+
+
+def _middles(scene: Scene) -> dict[str, Point]:
+    """Return the middle between pole and rod of each location."""
+    found = {}
+    for location in scene.document["locations"]:
+        x, y = scene.spot(location)
+        a, b = scene.spot(location["rod"]) if location["rod"] else (x, y)
+        found[location["location_id"]] = ((x + a) / 2, (y + b) / 2)
+    return found
 
 
 def _traffic(drawing: Drawing, scene: Scene, size: float) -> None:

@@ -178,9 +178,10 @@
     var plan = G.read(), joint = plan.zones && plan.cones;
     if (joint) {
       plan.zones.forEach(function (row) {
-        var middle = L.latLngBounds(row.geometry.coordinates[0].map(at)).getCenter();
         outlined(map, row.geometry);
         plan.cones.filter(function (one) { return one.zone_id === row.zone_id; }).forEach(function (one) {
+          var place = plan.locations.filter(function (other) { return other.location_id === one.part; })[0];
+          var middle = L.latLngBounds(place ? [where(place), where(place.rod || place)] : row.geometry.coordinates[0].map(at)).getCenter();
           cone(map, where(one), String(one.number), middle);
         });
       });
