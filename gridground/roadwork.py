@@ -25,7 +25,7 @@ MERGE = "lane closed, traffic merges"
 NARROW = "lane narrowed"
 SHOULDER = "shoulder closed"
 UNKNOWN = "not known"
-_TOUCH_M = 0.01
+TOUCH_M = 0.01
 _SIGNS = {
     ONE_LANE: ("FLAGGER (symbol)", "ONE LANE ROAD AHEAD", "ROAD WORK AHEAD"),
     MERGE: ("LANE ENDS (symbol)", "LANE CLOSED AHEAD", "ROAD WORK AHEAD"),
@@ -66,7 +66,7 @@ def missing_of(road: Road, met: Met) -> list[str]:
 
 def _in_lane(road: Road, met: Met) -> bool:
     """Say whether the zone goes beyond the shoulder, which counts as none where not stated."""
-    return not met.has_width or met.reach_m > (road.shoulder_m or 0.0) + _TOUCH_M
+    return not met.has_width or met.reach_m > (road.shoulder_m or 0.0) + TOUCH_M
 
 
 def _lane_left_m(road: Road, met: Met) -> float:

@@ -13,6 +13,7 @@ from gridground.roadwork import (
     NARROW,
     ONE_LANE,
     SHOULDER,
+    TOUCH_M,
     UNKNOWN,
     drawn_of,
     missing_of,
@@ -187,6 +188,9 @@ def traffic_assumptions(scene: Scene, rows: Sequence[dict[str, Any]]) -> list[di
     if roads and scene.job.traffic.night is None:
         text = "Traffic cones as for work in the dark: the job does not say that none is done then."
         found.append({"text": text, "source": traffic.rule_source("cone_high")})
+    if any(row["drawn"] for row in roads):
+        text = "Traffic keeps to the right: so the map shows the cones along roads."
+        found.append({"text": text, "source": "the MUTCD is the manual of the United States"})
     for row in roads:
         if not row["lane_width_stated"] and row["measure"] in {ONE_LANE, MERGE}:
             wide = feet_text(traffic.widest_lane_m())
@@ -223,7 +227,10 @@ def _other_row(met: Met) -> dict[str, Any]:
     """Return the row of a walk, driveway, building or public place."""
     measure, what, source = _OTHERS[met.kind]
     kind = met.kind.replace("_", " ")
+    walk = [{"text": "SIDEWALK CLOSED", "distance_m": None}] if met.kind == "sidewalk" else []
     return _blank(met) | {
+        "signs": walk,
+        "approaches": 2 * len(walk),
         "measure": measure,
         "text": f"The zone meets {kind} {met.name or met.feature_id}: {what}. Before anything is "
         "driven.",
@@ -249,6 +256,13 @@ def _road_row(scene: Scene, met: Met, mets: Sequence[Met]) -> dict[str, Any]:
             "after": f"Take the traffic control on {name} up.",
             "source": "29 CFR 1910.269(w)(6): traffic control where employees work in traffic, "
             "from memory",
+        }
+    if met.has_width and met.reach_m <= TOUCH_M:
+        return _blank(met) | {
+            "measure": "attendant",
+            "text": f"{head}: it only touches the edge; an attendant keeps people off.{plan}",
+            "after": f"Leave road {name} as it was.",
+            "source": "our judgement",
         }
     setup = setup_of(road, met, dark=asked.night is not False)
     drawn = drawn_of(scene, met, setup)

@@ -9,6 +9,7 @@ import shapely
 from gridground.errors import TableError
 from gridground.grounding import traffic
 from gridground.grounding.road_edge import devices_on_edge
+from gridground.territory.mapping import UNITS
 from gridground.units import M_PER_FT, M_PER_S_PER_MPH, parse_speed_m_per_s
 
 LANE_M = 12 * M_PER_FT
@@ -59,6 +60,12 @@ def test_no_signs_for_an_unknown_road():
 def test_a_speed_needs_its_unit(text):
     with pytest.raises(ValueError, match="is not a speed"):
         parse_speed_m_per_s(text)
+
+
+def test_a_speed_of_an_export_is_converted_exactly():
+    """100 km/h are 100 / 1.609344 mph by definition of the mile."""
+    assert 100 * UNITS["mph"]["km/h"] == pytest.approx(100 / 1.609344, rel=1e-12)
+    assert 10 * UNITS["mph"]["m/s"] * M_PER_S_PER_MPH == pytest.approx(10, rel=1e-12)
 
 
 def test_devices_along_the_zone_stand_within_twice_the_speed():

@@ -248,6 +248,17 @@ def test_what_is_not_known_of_a_road_is_an_open_item(territory, gone):
     assert not plan["traffic"][0]["tapers"]
 
 
+def test_a_zone_that_only_touches_a_road_closes_nothing(territory):
+    """The pole stands 2.8 m from the edge, the rod is farther: a radius 4 mm larger reaches it."""
+    at = gg.plan_job(territory, job("06-dead-end"))["traffic"][0]
+    radius_m = 3.048 - at["reach_m"] + 0.004
+    plan = gg.plan_job(territory, job("06-dead-end", {"cone_radius_m": radius_m}))
+    (row,) = plan["traffic"]
+    assert (row["measure"], row["tapers"], row["devices"]) == ("attendant", [], 0)
+    less = gg.plan_job(territory, job("06-dead-end", {"cone_radius_m": radius_m - 0.05}))
+    assert less["traffic"] == []
+
+
 def test_lanes_are_asked_for_only_where_a_lane_is_entered(territory):
     plan = gg.plan_job(blank(territory, "road-11", "lanes_each_way"), job("06-dead-end"))
     assert plan.ready
@@ -310,6 +321,8 @@ def test_a_walk_is_closed_with_another_way_or_an_attendant(territory):
     assert "another way" in text
     assert "attendant" in text
     assert "Before anything is driven" in text
+    loaded = {row["item"]: row["count"] for row in plan["materials"]}
+    assert loaded["sign, SIDEWALK CLOSED"] == 2
 
 
 def test_zones_near_each_other_at_one_road_are_one_stretch(territory):
