@@ -158,7 +158,7 @@ def joined(scene: Scene, one: Met, other: Met, gap_m: float) -> Met | None:
         For the road.
     one, other : Met
     gap_m : float
-        Nearer than this along the edge the tapers of the two would overlap [m].
+        Nearer than this the traffic control of the two would overlap [m].
     """
     if (
         one.row != other.row

@@ -116,14 +116,15 @@ def setup_of(road: Road, met: Met, *, dark: bool) -> Setup:
 
 
 def under_one_control(scene: Scene, mets: Sequence[Met], *, dark: bool) -> list[Met]:
-    """Take zones so near at one road that their tapers would overlap as one stretch."""
+    """Take zones at one road as one where a sign of one would stand in the other's taper."""
     kept: list[Met] = []
     for met in mets:
         road = met.road
         for row, other in enumerate(kept):
             if road is None or other.row != met.row or missing_of(road, met):
                 continue
-            gap_m = sum(one.length_m for one in setup_of(road, met, dark=dark).tapers)
+            setup = setup_of(road, met, dark=dark)
+            gap_m = sum(one.length_m for one in setup.tapers) + setup.signs[0][1]
             if (both := joined(scene, other, met, gap_m)) is not None:
                 kept[row] = both
                 break

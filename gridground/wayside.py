@@ -226,24 +226,33 @@ def _blank(met: Met) -> dict[str, Any]:
 def _other_row(met: Met) -> dict[str, Any]:
     """Return the row of a walk, driveway, building or public place."""
     measure, what, source = _OTHERS[met.kind]
-    kind = met.kind.replace("_", " ")
+    name = _name(met)
     walk = [{"text": "SIDEWALK CLOSED", "distance_m": None}] if met.kind == "sidewalk" else []
     return _blank(met) | {
         "signs": walk,
         "approaches": 2 * len(walk),
         "measure": measure,
-        "text": f"The zone meets {kind} {met.name or met.feature_id}: {what}. Before anything is "
-        "driven.",
-        "after": f"Open the {kind} {met.name or met.feature_id} again.",
+        "text": f"The zone meets {name}: {what}. Before anything is driven.",
+        "after": f"Open {name} again.",
         "source": source,
     }
+
+
+def _name(met: Met) -> str:
+    """Name a feature with its kind, once."""
+    kind = met.kind.replace("_", " ")
+    name = met.name or met.feature_id
+    return name if name.lower().startswith(kind) else f"{kind} {name}"
 
 
 def _road_row(scene: Scene, met: Met, mets: Sequence[Met]) -> dict[str, Any]:
     """Return the row of a road."""
     road, asked = met.road, scene.job.traffic
     name = met.name or met.feature_id
-    head = f"The zone meets road {name}, {feet_text(max(met.reach_m, 0.0))} beyond "
+    met_by = "The zone meets"
+    if len(met.zone_ids) > 1:
+        met_by = f"Zones {', '.join(met.zone_ids)} meet"
+    head = f"{met_by} road {name}, {feet_text(max(met.reach_m, 0.0))} beyond "
     head += "its edge" if met.has_width else "the line it is drawn as; its edge is not known"
     plan = "" if asked.plan is None else f" Traffic control plan on file: {asked.plan}. It decides."
     if road is None or (missing := missing_of(road, met)):

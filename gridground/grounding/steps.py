@@ -141,6 +141,12 @@ def _prepare(
     return steps + _vehicle(job)
 
 
+def _at(spot: Spot, text: str) -> str:
+    """Begin a sentence with its location."""
+    here = where_text(spot.top.pole_id, spot.top.span_id)
+    return f"At {here}: {text[0].lower()}{text[1:]}"
+
+
 def _has_bar(spot: Spot) -> bool:
     """Say whether leads of a location meet at a bar on the pole."""
     return any("bar" in {edge.start, edge.end} for edge in spot.edges)
@@ -185,7 +191,7 @@ def _prepare_location(spot: Spot, zone: Zone | None, words: ZoneWords) -> list[d
         steps.append(
             _step(pole_id, f"Read the number on the pole: it must be {pole_id}. If not, stop.")
         )
-    steps += [_step(pole_id, f"At {here}: {text[0].lower()}{text[1:]}") for text in words.before]
+    steps += [_step(pole_id, _at(spot, text)) for text in words.before]
     if spot.rod is not None:
         steps.append(
             _step(
@@ -344,7 +350,7 @@ def _release(
                 )
             )
     steps += [
-        _step(spot.top.pole_id, f"At {where_text(spot.top.pole_id, spot.top.span_id)}: {text}")
+        _step(spot.top.pole_id, _at(spot, text))
         for spot, said in zip(spots, words, strict=True)
         for text in said.after
     ]
