@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from gridground.grounding.electrodes import Electrode
     from gridground.grounding.where import Placement, Spot
     from gridground.method import Outcome
-    from gridground.record import FaultAt, LeadRow, Zone
+    from gridground.record import FaultAt, LeadRow, Outline, Zone
     from gridground.scene import Scene
 
 
@@ -95,7 +95,45 @@ def _zone_row(zone: Zone) -> dict[str, Any]:
         "cones": zone.cones,
         "geometry": shapely.geometry.mapping(zone.polygon),
         "cone_points": [list(point) for point in zone.cone_points],
+        "cone_numbers": list(zone.cone_numbers),
+        "zone_id": zone.zone_id,
     }
+
+
+def outline_rows(outlines: Sequence[Outline]) -> list[dict[str, Any]]:
+    """Return the rows of ``zones``: one per outline, with what lies inside."""
+    return [
+        {
+            "zone_id": outline.zone_id,
+            "parts": list(outline.parts),
+            "perimeter_m": significant(outline.perimeter_m),
+            "area_m2": significant(outline.area_m2),
+            "cones": len(outline.cones),
+            "geometry": shapely.geometry.mapping(outline.polygon),
+        }
+        for outline in outlines
+    ]
+
+
+def cone_rows(
+    locations: Sequence[dict[str, Any]], outlines: Sequence[Outline]
+) -> list[dict[str, Any]]:
+    """Return the rows of ``cones``, by number; `pole_id` is null for what is at no pole."""
+    pole = {row["location_id"]: row["pole_id"] for row in locations}
+    return [
+        {
+            "number": cone.number,
+            "zone_id": outline.zone_id,
+            "part": cone.part,
+            "pole_id": pole.get(cone.part),
+            "lon": cone.lon,
+            "lat": cone.lat,
+            "bearing_deg": cone.bearing_deg,
+            "distance_m": cone.distance_m,
+        }
+        for outline in outlines
+        for cone in outline.cones
+    ]
 
 
 def lead_table(outcome: Outcome) -> list[dict[str, Any]]:
@@ -162,9 +200,9 @@ def _figure(value: float | None) -> float | None:
 
 
 def totals_of(
-    placement: Placement, rows: Sequence[LeadRow], zones: Sequence[Zone | None]
+    placement: Placement, rows: Sequence[LeadRow], outlines: Sequence[Outline]
 ) -> dict[str, int]:
-    """Count locations, cables, rods, bars, clamps and cones."""
+    """Count locations, cables, rods, bars, clamps and the cones of the zones' outlines."""
     leads = sum(row.parallel for row in rows)
     bars = {
         (row.edge.pole_id, row.edge.span_id)
@@ -177,7 +215,7 @@ def totals_of(
         "rods": sum(spot.rod is not None for spot in placement.spots),
         "cluster_bars": len(bars),
         "clamps": 2 * leads,
-        "cones": sum(zone.cones for zone in zones if zone is not None),
+        "cones": sum(len(outline.cones) for outline in outlines),
     }
 
 

@@ -25,7 +25,7 @@ CLEARANCE_FORMAT = "gridground-clearance/1"
 OTHER_BYTES = 64_000_000
 PLAN_ENDS = (
     *("plan.json", "html", "geojson", "gpkg", "gpx", "kml", "steps.csv"),
-    *("locations.csv", "leads.csv", "materials.csv", "open_items.csv"),
+    *("locations.csv", "leads.csv", "materials.csv", "cones.csv", "open_items.csv"),
     *("clearance.json", "clearance.csv"),
 )
 ROD = ("lon", "lat", "bearing_deg", "distance_m", "resistance_ohm")
@@ -39,6 +39,9 @@ TABLES = {
     "materials": (
         *("item", "size", "length_m", "count", "from_kit", "short"),
         *("substitutes", "out_of_test"),
+    ),
+    "cones": (
+        "number", "zone_id", "part", "pole_id", "bearing_deg", "distance_m", "lon", "lat",
     ),
     "open_items": ("code", "where", "what", "why", "who", "settles"),
 }  # fmt: skip

@@ -134,6 +134,25 @@ class ClearanceAsked:
 
 
 @dataclass(frozen=True)
+class TrafficAsked:
+    """What the job file says of roads; by feature id, the empty text stands for every road.
+
+    Attributes
+    ----------
+    plan : str or None
+        Number of a traffic control plan on file.
+    night : bool or None
+        Whether work goes on in the dark; None where the job file does not say.
+    """
+
+    plan: str | None = None
+    night: bool | None = None
+    speed_m_per_s: dict[str, float] = field(default_factory=dict)
+    road_type: dict[str, str] = field(default_factory=dict)
+    lanes_each_way: dict[str, int] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
 class Job:
     """One job.
 
@@ -169,6 +188,7 @@ class Job:
     reclosing_blocked: tuple[str, ...] | None = None
     clearance: ClearanceAsked = field(default_factory=ClearanceAsked)
     work_date: str | None = None
+    traffic: TrafficAsked = field(default_factory=TrafficAsked)
     assumed: dict[str, tuple[str, str]] = field(default_factory=dict)
     input: dict[str, Any] = field(default_factory=dict)
 

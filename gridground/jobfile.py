@@ -19,6 +19,7 @@ from gridground.errors import InputError, Problem
 from gridground.job import Job, Limits
 from gridground.jobclearance import read_clearance
 from gridground.jobkit import as_id_text, as_interval, as_stock_lengths_m, read_kit
+from gridground.jobtraffic import EVERY, read_traffic
 from gridground.jobvalues import (
     Section,
     as_count,
@@ -156,6 +157,7 @@ def _read(section: Section, sha256: str) -> Job | None:
     kit = read_kit(section)
     work_date = section.take("work_date", as_date)
     clearance = read_clearance(section.sub("clearance"))
+    traffic = read_traffic(section.sub("traffic"))
     if section.problems or limits is None or rod is None or job_id is None:
         return None
     return Job(
@@ -172,6 +174,7 @@ def _read(section: Section, sha256: str) -> Job | None:
         isolated_equipment=isolated or (),
         reclosing_blocked=reclosing_blocked,
         clearance=clearance,
+        traffic=traffic,
         limits=limits,
         rod=rod,
         kit=kit,
@@ -310,6 +313,9 @@ def check_job(job: Job, territory: Territory) -> tuple[Problem, ...]:
     look("isolated_equipment", job.isolated_equipment, "equipment")
     problems += _no_such_breaker(job, territory)
     look("rod.measured_ohm", job.rod.measured_ohm, "poles")
+    for key in ("speed_m_per_s", "road_type", "lanes_each_way"):
+        roads = [one for one in getattr(job.traffic, key) if one != EVERY]
+        look(f"traffic.{key.removesuffix('_m_per_s')}", roads, "surroundings")
     problems += _no_such_line(job, territory)
     if not problems:
         problems += _off_circuit(job, territory)

@@ -15,7 +15,14 @@ from gridground.checks import check_rows, checks_of
 from gridground.choice import choose_method
 from gridground.clearance import before_texts, clearance_block
 from gridground.crews import crew_cautions, crew_items, held_texts, read_crews
-from gridground.document import fault_rows, lead_table, location_rows, totals_of
+from gridground.document import (
+    cone_rows,
+    fault_rows,
+    lead_table,
+    location_rows,
+    outline_rows,
+    totals_of,
+)
 from gridground.electrical.approach import approach_rows
 from gridground.electrical.induced_words import induction_open_items
 from gridground.errors import (
@@ -41,6 +48,7 @@ from gridground.method import with_counter_example, work_out
 from gridground.outside import outside_items
 from gridground.picture import picture_of
 from gridground.record import FORMAT, Plan, canonical_bytes, is_ready, plan_hash
+from gridground.roads import mets_of
 from gridground.scene import Scene
 from gridground.settle import (
     measured_items,
@@ -51,9 +59,16 @@ from gridground.settle import (
 from gridground.territory.network import Network
 from gridground.territory.ways import find_zone
 from gridground.units import M_PER_FT, round_down, round_up
+from gridground.wayside import (
+    traffic_assumptions,
+    traffic_items,
+    traffic_materials,
+    traffic_rows,
+    zone_words,
+)
 from gridground.words import assumption_rows, circuit_rows, job_block
 from gridground.worker import worker_block
-from gridground.zoning import met_by, zones_of
+from gridground.zoning import zones_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -204,9 +219,10 @@ def _document(
     """Put the plan together."""
     chosen, reason = choice
     job, placement = scene.job, chosen.placement
-    zones, rod_zone = zones_of(scene, chosen)
+    zoned = zones_of(scene, chosen)
+    zones, rod_zone = zoned.zones, zoned.rows
     locations = location_rows(scene, chosen, zones)
-    totals = totals_of(placement, chosen.rows, zones)
+    totals = totals_of(placement, chosen.rows, zoned.outlines)
     items = [*open_items(scene, placement), *placement.open_items]
     items += [item for electrode in chosen.electrodes for item in electrode.items]
     items += [*scene.fault_items(placement.spots), *scene.reclosing_items(placement.spots)]
@@ -219,6 +235,10 @@ def _document(
     items += crew_items(clearance["others"], beside.unread)
     materials = materials_of(job, chosen.rows, totals)
     items += [*short_items(job, materials), *kit_items(job)]
+    pole_of = {row["location_id"]: row["pole_id"] for row in locations if row["pole_id"]}
+    traffic = traffic_rows(scene, mets_of(scene, zoned, pole_of))
+    items += traffic_items(scene, traffic)
+    materials += traffic_materials(traffic)
     document: dict[str, Any] = {
         "format": FORMAT,
         "job_id": job.job_id,
@@ -238,6 +258,8 @@ def _document(
         "clearance": clearance,
         "directions": [asdict(d) | {"sources": list(d.sources)} for d in placement.directions],
         "locations": locations,
+        "zones": outline_rows(zoned.outlines),
+        "cones": cone_rows(locations, zoned.outlines),
         "leads": lead_table(chosen),
         "totals": totals,
         "faults": faults,
@@ -250,13 +272,17 @@ def _document(
             placement.spots,
             zones,
             chosen.rows,
-            meets=[met_by(scene, s, z) for s, z in zip(placement.spots, zones, strict=True)],
+            words=zone_words(locations, zoned.outlines, traffic),
             before=before_texts(clearance),
             held=held_texts(clearance["others"]),
         ),
         "materials": materials,
         "kit": kit_block(job, chosen.rows),
-        "assumptions": assumption_rows(scene, chosen, approach, induction),
+        "traffic": traffic,
+        "assumptions": [
+            *assumption_rows(scene, chosen, approach, induction),
+            *traffic_assumptions(scene, traffic),
+        ],
         "cautions": [
             *caution_rows(scene, chosen, rod_zone, induction, faults),
             *crew_cautions(clearance["others"]),
@@ -282,8 +308,8 @@ def _option(scene: Scene, outcome: Outcome) -> dict[str, Any]:
     """Return the row of one method."""
     totals = None
     if not outcome.infeasible:
-        zones, _ = zones_of(scene, outcome)
-        totals = totals_of(outcome.placement, outcome.rows, zones)
+        outlines = zones_of(scene, outcome).outlines
+        totals = totals_of(outcome.placement, outcome.rows, outlines)
     reasons = [f"{r.code}: {r.what}" for r in outcome.infeasible]
     return {
         "method": outcome.placement.method,

@@ -12,6 +12,7 @@ import re
 M_PER_FT = 0.3048
 M_PER_IN = 0.0254
 M_PER_MILE = 1609.344
+M_PER_S_PER_MPH = 0.44704  # exactly, 1609.344 m in 3600 s
 MM2_PER_KCMIL = 0.5067074790974977  # (0.0254/1000)^2 * pi/4 * 1e6 * 1000
 
 _LENGTH_M = {
@@ -29,6 +30,8 @@ _LENGTH_M = {
     "mi": M_PER_MILE,
 }
 _VOLTAGE_V = {"v": 1.0, "kv": 1000.0}
+_SPEED_M_PER_S = {"mph": M_PER_S_PER_MPH, "km/h": 1 / 3.6, "kmh": 1 / 3.6, "m/s": 1.0}
+_SPEED = re.compile(r"\s*(\d{1,3}(?:\.\d{1,3})?)\s*([A-Za-z/]{3,4})\s*")
 _QUANTITY = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-z]*)\s*")
 
 # Conductor areas of the American Wire Gauge as printed (kcmil), ASTM B258 rounding; the table of
@@ -97,6 +100,21 @@ def parse_voltage_v(value: object) -> float:
     75.0
     """
     return _quantity(value, _VOLTAGE_V, "voltage")
+
+
+def parse_speed_m_per_s(value: object) -> float:
+    """Read a speed: text with its unit, never a bare number.
+
+    Examples
+    --------
+    >>> round(parse_speed_m_per_s("35 mph"), 4), parse_speed_m_per_s("54 km/h")
+    (15.6464, 15.0)
+    """
+    match = _SPEED.fullmatch(value) if isinstance(value, str) and len(value) <= 64 else None
+    factor = _SPEED_M_PER_S.get(match.group(2).lower()) if match else None
+    if match is None or factor is None:
+        raise ValueError(f"{value!r} is not a speed (e.g. '35 mph' or '56 km/h')")
+    return float(match.group(1)) * factor
 
 
 def area_mm2(size: str) -> float:

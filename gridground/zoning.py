@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from gridground.errors import TableError
@@ -13,28 +14,90 @@ from gridground.grounding.ground_person import (
     ground_person,
     standing_radius_m,
 )
+from gridground.grounding.outlines import Part, outlines_of
 from gridground.grounding.zones import cone_zone, zone_meets
 from gridground.units import significant
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from gridground.grounding.electrodes import Electrode
     from gridground.grounding.ground_person import GroundPerson
     from gridground.grounding.where import Spot
     from gridground.method import Outcome
-    from gridground.record import Zone
+    from gridground.record import Outline, Zone
     from gridground.scene import Scene
 
 
-def zones_of(scene: Scene, outcome: Outcome) -> tuple[list[Zone | None], list[dict[str, Any]]]:
+@dataclass(frozen=True)
+class Zoned:
+    """The zones of a plan.
+
+    Attributes
+    ----------
+    zones : list of Zone or None
+        One per location; None where nothing lies on the ground.
+    rows : list of dict
+        Rows of ``rod_zone``.
+    outlines : tuple of Outline
+        Round each zone, or round several that overlap or touch; `parts` are ``L1``, ``L2`` and
+        the names of `extras`.
+    parts : tuple of Part
+        Every zone by itself, under the names of the outlines' parts.
+    """
+
+    zones: list[Zone | None]
+    rows: list[dict[str, Any]]
+    outlines: tuple[Outline, ...]
+    parts: tuple[Part, ...]
+
+
+def zones_of(scene: Scene, outcome: Outcome, *, extras: Sequence[Part] = ()) -> Zoned:
     """Draw the cone zones and hold the step voltage at their edge against the limit.
 
-    Returns
-    -------
-    list of Zone or None
-        One per location; None where nothing lies on the ground.
-    list of dict
-        Rows of ``rod_zone``.
+    Parameters
+    ----------
+    scene : Scene
+        The job's neighbourhood and limits.
+    outcome : Outcome
+        The method worked out.
+    extras : sequence of Part
+        Zones that belong to no location: a vehicle with its own rod. Where they overlap those of
+        locations, one outline goes round both; their cones are numbered and counted like all.
     """
+    zones, rows = _own_zones(scene, outcome)
+    near = scene.neighbourhood
+    parts = []
+    for number, (spot, zone) in enumerate(zip(outcome.placement.spots, zones, strict=True), 1):
+        if zone is not None:
+            lon, lat = near.pole_lonlat[near.pole_index[str(spot.top.pole_id)]]
+            rod = None if spot.rod is None else (spot.rod.lon, spot.rod.lat)
+            parts.append(Part(f"L{number}", (float(lon), float(lat)), rod, zone.radius_m))
+    spacing_m = scene.job.limits.cone_spacing_m
+    parts += extras
+    outlines = outlines_of(near.frame, parts, spacing_m=spacing_m)
+    shared = [
+        None if zone is None else _shared(zone, f"L{number}", outlines)
+        for number, zone in enumerate(zones, 1)
+    ]
+    return Zoned(shared, rows, outlines, tuple(parts))
+
+
+def _shared(zone: Zone, name: str, outlines: Sequence[Outline]) -> Zone:
+    """Return the zone of a location with those cones of its outline that stand on its edge."""
+    outline = next(one for one in outlines if name in one.parts)
+    cones = [cone for cone in outline.cones if cone.part == name]
+    return replace(
+        zone,
+        cones=len(cones),
+        cone_points=tuple((cone.lon, cone.lat) for cone in cones),
+        cone_numbers=tuple(cone.number for cone in cones),
+        zone_id=outline.zone_id,
+    )
+
+
+def _own_zones(scene: Scene, outcome: Outcome) -> tuple[list[Zone | None], list[dict[str, Any]]]:
+    """Return the zone of each location by itself, and the rows of ``rod_zone``."""
     rises = {} if outcome.study is None else {r.pole_id: r for r in outcome.study.rises}
     zones: list[Zone | None] = []
     rows = []

@@ -454,6 +454,67 @@ def _words() -> dict[str, Any]:
     }
 
 
+def _outlines(locations: list[dict[str, Any]]) -> dict[str, Any]:
+    """Return outlines, numbered cones and what a walk asks for, as newer plans have them."""
+    zones, cones = [], []
+    for row in locations:
+        if row["zone"]:
+            zone_id = f"Z{len(zones) + 1}"
+            zones.append(
+                {
+                    "zone_id": zone_id,
+                    "parts": [row["location_id"]],
+                    "perimeter_m": row["zone"]["perimeter_m"],
+                    "area_m2": 58.0,
+                    "cones": row["zone"]["cones"],
+                    "geometry": row["zone"]["geometry"],
+                }
+            )
+            cones += [
+                {
+                    "number": len(cones) + number,
+                    "zone_id": zone_id,
+                    "part": row["location_id"],
+                    "pole_id": row["pole_id"],
+                    "lon": lon,
+                    "lat": lat,
+                    "bearing_deg": 20.0 * number,
+                    "distance_m": 5.25,
+                }
+                for number, (lon, lat) in enumerate(row["zone"]["cone_points"], 1)
+            ]
+    return {"zones": zones, "cones": cones, "traffic": [_walk(), _street()]}
+
+
+def _walk() -> dict[str, Any]:
+    return {
+        "zone_ids": ["Z1"],
+        "feature_id": "walk-1",
+        "kind": "sidewalk",
+        "name": "Elm Street walk",
+        "pole_ids": ["P19"],
+        "measure": "walk closed",
+        "text": "The zone meets sidewalk Elm Street walk: close it on both sides.",
+        "source": "common practice, no source",
+        "tapers": [],
+        "signs": [],
+        "drawn": [],
+    }
+
+
+def _street() -> dict[str, Any]:
+    return _walk() | {
+        "feature_id": "road-1",
+        "kind": "road",
+        "name": "Elm Street",
+        "measure": "shoulder closed",
+        "text": "The zone meets road Elm Street: close the shoulder.",
+        "tapers": [{"kind": "shoulder"}],
+        "signs": [{"text": "ROAD WORK AHEAD"}],
+        "drawn": line((0.0, -8.0), (6.0, -8.4), (12.0, -8.4)),
+    }
+
+
 def example_document() -> dict[str, Any]:
     """Return a dual-point plan for one pole of a straight three-phase line, with two open items."""
     leads = _leads()
@@ -547,7 +608,7 @@ def example_document() -> dict[str, Any]:
         **_zones_and_checks(),
         **_words(),
     }
-    return document
+    return document | _outlines(document["locations"])
 
 
 def settled_document() -> dict[str, Any]:

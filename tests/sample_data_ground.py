@@ -29,6 +29,12 @@ ROADS: dict[str, list[tuple[float, float]]] = {
     "Fourth Street": [(1427, 0), (1427, 350)],
     "Fifth Street": [(1562, 0), (1562, -300)],
 }
+# Posted speed and kind of road; the streets not named here have 25 mph.
+SPEEDS = {
+    "Ridge Road": (35, "urban low speed"), "Creek Road": (45, "rural"),
+    "Section Road": (55, "rural"), "East Road": (55, "rural"),
+    "Old Quarry Road": (35, "rural"), "Dairy Lane": (35, "rural"),
+}  # fmt: skip
 STREETS = ("First Street", "Second Street", "Third Street", "Mill Street", "Fourth Street",
            "Fifth Street")  # fmt: skip
 STREAM = [
@@ -90,8 +96,13 @@ def _strip(line: Any, half_m: float) -> Any:
 def _roads(ground: Ground) -> None:
     """Roads as strips; crossings overlap."""
     for name, line in ROADS.items():
-        half_m = 3.0 if name in {"Dairy Lane", "Old Quarry Road"} else HALF_ROAD_M
-        ground.add("road", _strip(line, half_m), name)
+        narrow = name in {"Dairy Lane", "Old Quarry Road"}
+        half_m, lane_m = (3.0, 2.8) if narrow else (HALF_ROAD_M, 3.6)
+        speed_mph, kind = SPEEDS.get(name, (25, "urban low speed"))
+        ground.add(
+            "road", _strip(line, half_m), name, speed_mph=speed_mph, road_type=kind,
+            lanes_each_way=1, lane_width_m=lane_m, shoulder_m=round(half_m - lane_m, 1),
+        )  # fmt: skip
     ground.roads = shapely.union_all([row["shape"] for row in ground.rows])
 
 

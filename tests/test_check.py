@@ -14,7 +14,7 @@ from gridground.territory.read import judge_territory
 SMALL = Path(__file__).parent / "networks" / "small"
 UNIT_ENDINGS = {
     "_m": "m", "_ohm": "ohm", "_a": "A", "_s": "s", "_kv": "kV", "_hz": "Hz", "_ratio": "ratio",
-    "_ohm_per_km": "ohm/km", "_ohm_m": "ohm·m",
+    "_ohm_per_km": "ohm/km", "_ohm_m": "ohm·m", "_mph": "mph", "lanes_each_way": "lanes",
 }  # fmt: skip
 
 

@@ -127,6 +127,8 @@ def counts_wanted(plan):
         "ground_leads": plan["totals"]["rods"],
         "zones": sum(row["zone"] is not None for row in rows),
         "cones": plan["totals"]["cones"],
+        "outlines": len(plan["zones"]),
+        "traffic_cones": sum(len(row["drawn"]) for row in plan["traffic"]),
         "spans": len(plan["picture"]["spans"]),
         "ways_out": len(plan["directions"]),
         "surroundings": len(plan["picture"]["surroundings"]),

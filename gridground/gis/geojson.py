@@ -13,6 +13,8 @@ if TYPE_CHECKING:
 
 # Those that the locations' own features do not show, by the word in ``what``.
 WORDS = {
+    "outlines": "outline",
+    "traffic_cones": "traffic cone, an estimate",
     "ground_leads": "ground lead",
     "ways_out": "way out",
     "devices_to_open": "device to open",
@@ -59,7 +61,8 @@ def _locations(document: dict[str, Any]) -> list[dict[str, Any]]:
             features.append(_feature(zone["geometry"], base | {"what": "zone"} | facts))
             points = [list(point) for point in zone.get("cone_points", [])]
             cones = {"type": "MultiPoint", "coordinates": points}
-            features.append(_feature(cones, base | {"what": "cones"}))
+            numbers = {"what": "cones", "numbers": zone.get("cone_numbers", [])}
+            features.append(_feature(cones, base | numbers))
     return features
 
 

@@ -43,6 +43,7 @@ class Layer:
 _LAYERS = (
     ("surroundings", "Surroundings", "area", "feature_id kind name"),
     ("zones", "Cone zones", "area", "location_id pole_id radius_m. perimeter_m. cones#"),
+    ("outlines", "Lines of cones", "area", "zone_id parts perimeter_m. cones#"),
     ("spans", "Spans drawn", "line", "span_id circuit_id kind phases worked#"),
     ("other_lines", "Other lines", "line", "line_id nominal_kv. state"),
     ("ways_out", "Ways energy can come", "line",
@@ -52,7 +53,8 @@ _LAYERS = (
     ("poles_drawn", "Poles drawn", "point", "pole_id"),
     ("devices_to_open", "Devices to open, look at and tag", "point",
      "number# device_id kind pole_id span_id phases recorded stated# bounds# text"),
-    ("cones", "Cones", "point", "location_id pole_id number#"),
+    ("traffic_cones", "Traffic cones, an estimate", "point", "feature_id zone_ids measure"),
+    ("cones", "Cones", "point", "location_id pole_id number# bearing_deg. distance_m."),
     ("rods", "Ground rods", "point",
      "location_id pole_id bearing_deg. distance_m. resistance_ohm. resistivity_ohm_m. soil"),
     ("grounds", "Poles with grounds", "point",
@@ -77,12 +79,14 @@ def layers_of(document: dict[str, Any]) -> list[Layer]:
     makers = {
         "surroundings": _surroundings,
         "zones": _zones,
+        "outlines": _outlines,
         "spans": _spans,
         "other_lines": _other_lines,
         "ways_out": _ways,
         "ground_leads": _ground_leads,
         "poles_drawn": _poles_drawn,
         "devices_to_open": _devices,
+        "traffic_cones": _traffic_cones,
         "cones": _cones,
         "rods": _rods,
         "grounds": _grounds,
@@ -157,11 +161,30 @@ def _zones(document: dict[str, Any]) -> Iterator[tuple[Geometry | None, dict[str
             yield row["zone"]["geometry"], row | row["zone"]
 
 
+def _outlines(document: dict[str, Any]) -> Iterator[tuple[Geometry | None, dict[str, Any]]]:
+    """Yield the lines along which cones stand: round one zone, or round several that meet."""
+    for row in document.get("zones", []):
+        yield row["geometry"], row
+
+
 def _cones(document: dict[str, Any]) -> Iterator[tuple[Geometry | None, dict[str, Any]]]:
-    """Yield each cone by itself."""
+    """Yield each cone by itself, with the number it has on the plan."""
+    measured = {row["number"]: row for row in document.get("cones", [])}
     for row in document["locations"]:
-        for number, point in enumerate((row["zone"] or {}).get("cone_points", []), 1):
-            yield {"type": "Point", "coordinates": list(point[:2])}, row | {"number": number}
+        zone = row["zone"] or {}
+        points = zone.get("cone_points", [])
+        numbers = zone.get("cone_numbers", range(1, len(points) + 1))
+        for number, point in zip(numbers, points, strict=False):
+            facts = measured.get(number, {}) | {"location_id": row["location_id"]}
+            facts |= {"pole_id": row["pole_id"], "number": number}
+            yield {"type": "Point", "coordinates": list(point[:2])}, facts
+
+
+def _traffic_cones(document: dict[str, Any]) -> Iterator[tuple[Geometry | None, dict[str, Any]]]:
+    """Yield the cones along roads that are drawn."""
+    for row in document.get("traffic", []):
+        for point in row["drawn"]:
+            yield {"type": "Point", "coordinates": list(point[:2])}, row
 
 
 def _ground_leads(document: dict[str, Any]) -> Iterator[tuple[Geometry | None, dict[str, Any]]]:

@@ -42,13 +42,15 @@ class Look:
 LOOKS = {
     "surroundings": Look("#dedede", "#555555", 1.5, size_px=8.0, label="name"),
     "zones": Look("#f0a030", "#f0a030", 3.0, fill_ratio=0.22),
+    "outlines": Look("#f0a030", "#000000", 1.5, fill_ratio=0.0, dash="4 4", label="zone_id"),
     "spans": Look("#000000", "#000000", 3.0),
     "other_lines": Look("#000000", "#000000", 3.0, dash="12 4 3 4", label="line_id"),
     "ways_out": Look("#000000", "#0072b2", 6.0, label="number"),
     "ground_leads": Look("#000000", "#000000", 3.0, dash="7 3", label="lead_id"),
     "poles_drawn": Look("#ffffff", "#000000", 2.0, "circle", 9.0, label="pole_id"),
     "devices_to_open": Look("#0072b2", "#000000", 2.0, "diamond", 16.0, label="device_id"),
-    "cones": Look("#f0a030", "#000000", 1.0, "triangle", 9.0),
+    "traffic_cones": Look("#f0a030", "#000000", 1.0, "square", 8.0),
+    "cones": Look("#f0a030", "#000000", 1.0, "triangle", 9.0, label="number"),
     "rods": Look("#ffffff", "#000000", 3.0, "cross", 16.0),
     "grounds": Look("#000000", "#ffffff", 2.0, "square", 16.0, label="pole_id"),
 }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gridground.grounding.bonds import bar_height_m
@@ -20,6 +21,23 @@ HAND_OFF = "hand, after every line end at this pole is off"
 CLEAN = "wire brush on a live-line tool"
 
 
+@dataclass(frozen=True)
+class ZoneWords:
+    """What the steps say of one location's zone besides its size.
+
+    Attributes
+    ----------
+    cones : str
+        Which numbers its cones have, and with what it shares its line.
+    before, after : tuple of str
+        What roads, walks and the like ask for before the rod, and after the last cone.
+    """
+
+    cones: str = ""
+    before: tuple[str, ...] = ()
+    after: tuple[str, ...] = ()
+
+
 def where_text(pole_id: str | None, span_id: str | None) -> str:
     """Name a location in a sentence."""
     return f"pole {pole_id}" if pole_id is not None else f"span {span_id}, at the lift or mat"
@@ -31,7 +49,7 @@ def steps_of(
     zones: Sequence[Zone | None],
     rows: Sequence[LeadRow],
     *,
-    meets: Sequence[Sequence[dict[str, Any]]],
+    words: Sequence[ZoneWords],
     before: Sequence[str] = (),
     held: Sequence[str] = (),
 ) -> dict[str, list[dict[str, Any]]]:
@@ -45,8 +63,8 @@ def steps_of(
         In the order of applying.
     rows : sequence of LeadRow
         In the order of applying.
-    meets : sequence, one entry per location
-        What each zone meets of roads, walks and the like.
+    words : sequence of ZoneWords, one entry per location
+        Numbers of the cones, and what roads, walks and the like ask for.
     before : sequence of str
         What is done on the part that is parted off before anybody tests it; a step each.
     held : sequence of str
@@ -62,12 +80,12 @@ def steps_of(
     applied = [_apply(row, first=row is first_line_end(rows, row)) for row in rows]
     removed = [_remove(row) for row in reversed(rows)]
     parts = {
-        "prepare": _prepare(job, spots, zones, meets, before),
+        "prepare": _prepare(job, spots, zones, words, before),
         "apply": applied,
         "work": _work(job, spots, rows),
         "remove": removed,
         "release": [
-            *_release(spots, zones, sum(row.parallel for row in rows)),
+            *_release(spots, zones, words, sum(row.parallel for row in rows)),
             *(_step(None, text) for text in held),
         ],
     }
@@ -87,7 +105,7 @@ def _prepare(
     job: Job,
     spots: Sequence[Spot],
     zones: Sequence[Zone | None],
-    meets: Sequence[Sequence[dict[str, Any]]],
+    words: Sequence[ZoneWords],
     before: Sequence[str],
 ) -> list[dict[str, Any]]:
     """Clearance, briefing, rods, bars, cones, testing dead, cleaning."""
@@ -108,8 +126,8 @@ def _prepare(
             "protective equipment (29 CFR 1910.269(c)).",
         ),
     ]
-    for spot, zone, met in zip(spots, zones, meets, strict=True):
-        steps += _prepare_location(spot, zone, met)
+    for spot, zone, said in zip(spots, zones, words, strict=True):
+        steps += _prepare_location(spot, zone, said)
         steps += _bar(job, spot)
     steps += [_test_dead(spot) for spot in spots]
     steps += [
@@ -122,6 +140,12 @@ def _prepare(
         for spot in spots
     ]
     return steps + _vehicle(job)
+
+
+def _at(spot: Spot, text: str) -> str:
+    """Begin a sentence with its location."""
+    here = where_text(spot.top.pole_id, spot.top.span_id)
+    return f"At {here}: {text[0].lower()}{text[1:]}"
 
 
 def _has_bar(spot: Spot) -> bool:
@@ -159,10 +183,8 @@ def _vehicle(job: Job) -> list[dict[str, Any]]:
     ]
 
 
-def _prepare_location(
-    spot: Spot, zone: Zone | None, meets: Sequence[dict[str, Any]]
-) -> list[dict[str, Any]]:
-    """Read the pole number, drive the rod, put the cones up."""
+def _prepare_location(spot: Spot, zone: Zone | None, words: ZoneWords) -> list[dict[str, Any]]:
+    """Read the pole number, see to the traffic, drive the rod, put the cones up."""
     pole_id = spot.top.pole_id
     here = where_text(pole_id, spot.top.span_id)
     steps = []
@@ -170,6 +192,7 @@ def _prepare_location(
         steps.append(
             _step(pole_id, f"Read the number on the pole: it must be {pole_id}. If not, stop.")
         )
+    steps += [_step(pole_id, _at(spot, text)) for text in words.before]
     if spot.rod is not None:
         steps.append(
             _step(
@@ -193,19 +216,8 @@ def _prepare_location(
             _step(
                 pole_id,
                 f"At {here}: put up {zone.cones} cones at {feet_text(zone.radius_m)} round the "
-                "electrode and the lead on the ground. After the first clamp nobody stands on the "
-                "ground inside.",
-            )
-        )
-    if meets:
-        names = ", ".join(
-            f"{m['kind'].replace('_', ' ')} {m['name'] or m['feature_id']}" for m in meets
-        )
-        steps.append(
-            _step(
-                pole_id,
-                f"At {here}: the zone meets {names}: traffic control or an attendant before "
-                "anything is driven.",
+                f"electrode and the lead on the ground{words.cones}. After the first clamp nobody "
+                "stands on the ground inside.",
             )
         )
     return steps
@@ -334,9 +346,12 @@ def _stand(spot: Spot) -> str:
 
 
 def _release(
-    spots: Sequence[Spot], zones: Sequence[Zone | None], leads: int
+    spots: Sequence[Spot],
+    zones: Sequence[Zone | None],
+    words: Sequence[ZoneWords],
+    leads: int,
 ) -> list[dict[str, Any]]:
-    """Cones down, rods out, counts equal, clearance given back."""
+    """Cones down, rods out, traffic let by, counts equal, clearance given back."""
     steps = []
     for spot, zone in zip(spots, zones, strict=True):
         if zone is not None:
@@ -349,6 +364,11 @@ def _release(
                     f"off, take the cones down{rod}.",
                 )
             )
+    steps += [
+        _step(spot.top.pole_id, _at(spot, text))
+        for spot, said in zip(spots, words, strict=True)
+        for text in said.after
+    ]
     steps.append(
         _step(
             None,

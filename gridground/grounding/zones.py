@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 # Where people or vehicles come, or a door may open into the zone.
 MEETING_KINDS = ("building", "driveway", "public_place", "road", "sidewalk")
-_SAG_M = 0.001  # of a side of the drawn polygon from the true arc
+SAG_M = 0.001  # of a side of the drawn polygon from the true arc
 _DECIMALS = 8
 
 
@@ -81,19 +81,19 @@ def cone_zone(
         along_m=np.arange(cones, dtype=float) * (perimeter_m / cones),
     )
     # The arcs are drawn in sides short enough; each straight side of the zone needs only its ends.
-    sides = max(8, math.ceil(math.pi / (2.0 * math.acos(1.0 - _SAG_M / max(radius_m, 0.01)))))
+    sides = max(8, math.ceil(math.pi / (2.0 * math.acos(1.0 - SAG_M / max(radius_m, 0.01)))))
     half_m = math.pi * radius_m
     arc_m = np.linspace(0.0, half_m, sides + 1)
     edge_m = np.concatenate([arc_m - half_m / 2, arc_m + half_m / 2 + lead_m])
     edge = _edge_points(ends, far_deg, radius_m=radius_m, along_m=edge_m % perimeter_m)
-    ring = _lonlat(frame, edge)[::-1]  # counterclockwise, as RFC 7946 asks for
+    ring = near_lonlat(frame, edge)[::-1]  # counterclockwise, as RFC 7946 asks for
     ring = ring[np.any(ring != np.roll(ring, 1, axis=0), axis=1)]
     return Zone(
         radius_m=radius_m,
         perimeter_m=perimeter_m,
         cones=cones,
         polygon=shapely.Polygon(ring),
-        cone_points=tuple((float(a), float(b)) for a, b in _lonlat(frame, cone_xy)),
+        cone_points=tuple((float(a), float(b)) for a, b in near_lonlat(frame, cone_xy)),
     )
 
 
@@ -167,8 +167,20 @@ def _edge_points(ends: Floats, far_deg: float, *, radius_m: float, along_m: Floa
     return np.asarray(rod - back_m[:, None] * ahead + offset)
 
 
-def _lonlat(frame: Frame, xy: Floats) -> Floats:
-    """Return rounded positions; across the antimeridian they stay on the frame's side."""
+def near_lonlat(frame: Frame, xy: Floats) -> Floats:
+    """Return rounded positions of the plane; across the antimeridian they stay on its side.
+
+    Parameters
+    ----------
+    frame : Frame
+    xy : ndarray, shape (n, 2)
+        In the plane [m].
+
+    Returns
+    -------
+    ndarray, shape (n, 2)
+        Longitude and latitude, eight decimals [degrees].
+    """
     lon, lat = frame.to_lonlat(*xy.T)
     near_lon = frame.lon + wrap_deg(lon - frame.lon)
     return np.column_stack([near_lon, lat]).round(_DECIMALS)

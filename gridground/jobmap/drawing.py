@@ -53,6 +53,10 @@ class View:
         """Return a point of the plane in drawing units, north up."""
         return (x_m - self.west) * self.scale, (self.north - y_m) * self.scale
 
+    def holds(self, point: Point) -> bool:
+        """Say whether a point of the plane is seen."""
+        return self.west <= point[0] <= self.east and self.south <= point[1] <= self.north
+
     @property
     def box(self) -> shapely.Polygon:
         """The part of the plane that is drawn, with a little more for outlines."""
@@ -184,6 +188,33 @@ class Drawing:
         x, y = self.view.at(*point)
         d = f"M{number(x)} {number(y - size)} l{number(size * 0.8)} {number(size * 1.6)} "
         self.add('<path class="sk-cone" d="{d}"/>', d=f"{d}h{number(-size * 1.6)} Z")
+        self.taken.append((x - size, y - size, x + size, y + size))
+
+    def numbered_cone(self, point: Point, size: float, count: int, *, away: Point) -> None:
+        """Add a cone with its number on the side turned away from a point of the plane."""
+        x, y = self.view.at(*point)
+        a, b = self.view.at(*away)
+        size_text, far = size * 1.9, math.hypot(x - a, y - b) or 1.0
+        x += (x - a) / far * size * 2.5
+        y += (y - b) / far * size * 2.3
+        self.cone(point, size)
+        half = len(str(count)) * size_text * LETTER_WIDTH_RATIO / 2
+        self.taken.append((x - half, y - size_text / 2, x + half, y + size_text / 2))
+        self.labels.append(
+            Markup('<text class="sk-cone-no" x="{x}" y="{y}" font-size="{size}">{n}</text>').format(
+                x=number(x), y=number(y + size_text * 0.35), size=number(size_text), n=count
+            )
+        )
+
+    def device(self, point: Point, size: float) -> None:
+        """Add a traffic device, an orange square: no cone of a zone."""
+        x, y = self.view.at(*point)
+        self.add(
+            '<rect class="sk-device" x="{x}" y="{y}" width="{w}" height="{w}"/>',
+            x=number(x - size),
+            y=number(y - size),
+            w=number(2 * size),
+        )
         self.taken.append((x - size, y - size, x + size, y + size))
 
     def earth(self, point: Point, size: float) -> None:

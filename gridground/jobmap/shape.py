@@ -105,6 +105,10 @@ _ROWS = {
     "*next_size_at_s:n? *needed_m:n *excess_m:n *path:L *remark:t? *kit_lead_ids:T *planned:o?",
     "rod_zone": "pole_id:t rod_rise_v:n step_v_at_zone:n touch_v:n limit_v:n radius_needed_m:n "
     "passed:b *rod_a:n? *touch_limit_v:n? *standing_rise_v:n *standing_radius_m:n?",
+    "*zones": "zone_id:t parts:T perimeter_m:n area_m2:n cones:i geometry:G",
+    "*cones": "number:i zone_id:t part:t pole_id:t? lon:n lat:n bearing_deg:n distance_m:n",
+    "*traffic": "zone_ids:T feature_id:t kind:t name:t? pole_ids:T measure:t text:t source:t "
+    "tapers:L signs:L drawn:P",
     "approach": "*circuit_id:t? *line_id:t? nominal_kv:n? phase_ground_m:n? phase_phase_m:n? "
     "source:t",
     "materials": "item:t *size:t? *length_m:n? count:n *from_kit:T *short:n? *substitutes:T "
@@ -164,7 +168,7 @@ _OBJECTS = {
     "locate_ticket:t? sources_opened:T? isolated_equipment:T open_conductor:T limits:o",
 }
 _ROD = "lon:n lat:n bearing_deg:n distance_m:n resistance_ohm:n?"
-_ZONE = "radius_m:n perimeter_m:n cones:n geometry:G *cone_points:P"
+_ZONE = "radius_m:n perimeter_m:n cones:n geometry:G *cone_points:P *cone_numbers:L *zone_id:t"
 _HEX = re.compile(r"[0-9a-f]{64}")
 
 

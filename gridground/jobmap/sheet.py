@@ -36,7 +36,7 @@ def environment() -> Environment:
     from jinja2 import DictLoader, Environment  # noqa: PLC0415
 
     assets = files("gridground.jobmap") / "assets"
-    names = ("sheet", "clearance", "steps", "figures", "duty", "sources")
+    names = ("sheet", "clearance", "steps", "zones", "figures", "duty", "sources")
     made = Environment(
         loader=DictLoader(
             {f"{name}.html": (assets / f"{name}.html").read_text("utf-8") for name in names}
@@ -125,6 +125,8 @@ def sheet_context(document: dict[str, Any]) -> dict[str, Any]:
         "fault_kinds": words.FAULT_KINDS,
         **_cases(document),
         **figure_notes(document),
+        "cones_of": _cones(document),
+        "traffic": document.get("traffic", []),
         "check_sources": list(dict.fromkeys(row["source"] for row in document["checks"])),
         "buried": [
             (letter, words.class_of(kind, words.KINDS), words.kind_text(kind))
@@ -161,6 +163,14 @@ def _first(document: dict[str, Any]) -> list[dict[str, Any]]:
 def _titles(document: dict[str, Any]) -> dict[str, str]:
     """Return the location's number for each pole with grounds."""
     return {row["pole_id"]: row["location_id"] for row in document["locations"] if row["pole_id"]}
+
+
+def _cones(document: dict[str, Any]) -> dict[str, list[dict[str, Any]]]:
+    """Return the cones by the location or the vehicle they belong to."""
+    found: dict[str, list[dict[str, Any]]] = {}
+    for row in document.get("cones", []):
+        found.setdefault(row["part"], []).append(row)
+    return found
 
 
 def leads_at(document: dict[str, Any], location: dict[str, Any]) -> list[dict[str, Any]]:

@@ -104,8 +104,9 @@ def sketch_svg(scene: Scene) -> Markup:
     drawing.frame()
     _ground(drawing, scene)
     _wires(drawing, scene)
-    for location in scene.document["locations"]:
-        _zone(drawing, scene, location, cone=4.0)
+    for row in _outlines(scene):
+        _zone(drawing, scene, row, cone=4.0)
+    _traffic(drawing, scene, 3.0)
     _ways(drawing, scene)
     _marks(drawing, scene)
     _names(drawing, scene, size=14.0)
@@ -131,14 +132,17 @@ def inset_svg(scene: Scene, location: dict[str, Any]) -> Markup:
     points = [middle]
     if location["zone"]:
         west, south, east, north = scene.outline(location["zone"]).bounds
-        points += [(west, south), (east, north)]
+        # room for the numbers of the cones, and for the scale bar below them
+        points += [(west - 1.0, south - 2.5), (east + 1.0, north + 1.0)]
     if location["rod"]:
         points.append(scene.spot(location["rod"]))
     drawing = Drawing(view_of(points, width=INSET_WIDTH, ratios=(0.9, 0.9), least_m=14.0))
     drawing.frame()
     _ground(drawing, scene)
     _wires(drawing, scene)
-    _zone(drawing, scene, location, cone=7.0)
+    for row in _outlines(scene):
+        _zone(drawing, scene, row, cone=7.0, numbered=True)
+    _traffic(drawing, scene, 5.0)
     _rod(drawing, scene, location, size=15.0)
     letter = _ROLE_LETTERS.get(location["role"], "?")
     drawing.square("sk-ground", middle, 15.0, letter)
@@ -196,16 +200,69 @@ def _along(drawing: Drawing, line: Any, text: str) -> None:  # noqa: ANN401  sha
         drawing.label("sk-name", (middle.x, middle.y), text, size=14.0)
 
 
-def _zone(drawing: Drawing, scene: Scene, location: dict[str, Any], *, cone: float) -> None:
-    """Draw the cone zone and its cones."""
-    zone = location["zone"]
-    if not zone:
+def _outlines(scene: Scene) -> list[dict[str, Any]]:
+    """Return each outline with its cones; of a plan without outlines, each location's zone."""
+    document = scene.document
+    cones = document.get("cones", [])
+    joint = [
+        {
+            "geometry": row["geometry"],
+            "cones": [
+                (cone["lon"], cone["lat"], cone["number"], cone["part"])
+                for cone in cones
+                if cone["zone_id"] == row["zone_id"]
+            ],
+        }
+        for row in document.get("zones", [])
+    ]
+    own = [location["zone"] for location in document["locations"] if location["zone"]]
+    return joint or [
+        {
+            "geometry": zone["geometry"],
+            "cones": [(*point[:2], None, "") for point in zone.get("cone_points", [])],
+        }
+        for zone in own
+    ]
+
+
+def _zone(
+    drawing: Drawing, scene: Scene, row: dict[str, Any], *, cone: float, numbered: bool = False
+) -> None:
+    """Draw an outline and its cones."""
+    outline = scene.outline(row)
+    if not outline.intersects(drawing.view.box):
         return
-    outline = scene.outline(zone)
     drawing.shape("sk-zone-casing", outline)
     drawing.shape("sk-zone", outline)
-    for lon, lat in (point[:2] for point in zone.get("cone_points", [])):
-        drawing.cone(_spot(scene.frame, {"lon": lon, "lat": lat}), cone)
+    middles = _middles(scene)
+    whole = outline.centroid
+    for lon, lat, number, part in row["cones"]:
+        spot = _spot(scene.frame, {"lon": lon, "lat": lat})
+        if not drawing.view.holds(spot):
+            continue
+        if numbered and number is not None:
+            drawing.numbered_cone(spot, cone, number, away=middles.get(part, (whole.x, whole.y)))
+        else:
+            drawing.cone(spot, cone)
+
+
+def _middles(scene: Scene) -> dict[str, Point]:
+    """Return the middle between pole and rod of each location."""
+    found = {}
+    for location in scene.document["locations"]:
+        x, y = scene.spot(location)
+        a, b = scene.spot(location["rod"]) if location["rod"] else (x, y)
+        found[location["location_id"]] = ((x + a) / 2, (y + b) / 2)
+    return found
+
+
+def _traffic(drawing: Drawing, scene: Scene, size: float) -> None:
+    """Draw the devices that lead traffic past, where their places are estimated."""
+    for row in scene.document.get("traffic", []):
+        for lon, lat in (point[:2] for point in row["drawn"]):
+            spot = _spot(scene.frame, {"lon": lon, "lat": lat})
+            if drawing.view.holds(spot):
+                drawing.device(spot, size)
 
 
 def _rod(drawing: Drawing, scene: Scene, location: dict[str, Any], *, size: float) -> None:

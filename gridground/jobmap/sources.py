@@ -109,7 +109,7 @@ def _lead(notes: Notes, document: dict[str, Any], lead: dict[str, Any]) -> dict[
             "Length of a lead",
             (
                 "How",
-                "way from end to end with slack, rounded up to a stocked length, or the truck's lead",
+                "way from end to end with slack, rounded up to a stocked length or the truck's",
             ),
             length,
             ("Set by", limits_text(document)),

@@ -71,6 +71,9 @@ SURROUNDINGS_KINDS = (
     "public_place", "buried_power", "buried_gas", "buried_water", "buried_telecom",
     "buried_sewer", "no_entry",
 )  # fmt: skip
+# Kinds of road of MUTCD 2009 Table 6C-1 (11th edition: 6B-1); an expressway is a freeway here.
+ROAD_TYPES = ("urban low speed", "urban high speed", "rural", "freeway")
+FASTEST_MPH = 85.0  # the highest posted limit in the US
 # How the three phases of another line hang: side by side, one over the other, or two and one.
 ARRANGEMENTS = ("flat", "upright", "triangle")
 _WITH_PHASES = ("transformer", "regulator", "capacitor", "generator", "riser", "service")
@@ -215,6 +218,12 @@ LAYERS: dict[str, tuple[Column, ...]] = {
         _word("kind", SURROUNDINGS_KINDS, "reject", "how far a rod stays away"),
         Column("name", "text"),
         Column("clearance_m", "number", unit="m", low=0, high=1000),
+        # of a road, for traffic past a cone zone; the posted speed as it stands on the sign
+        Column("speed_mph", "number", unit="mph", low=0, high=FASTEST_MPH, above=True),
+        Column("road_type", "word", values=ROAD_TYPES),
+        Column("lanes_each_way", "number", unit="lanes", low=1, high=8),
+        Column("lane_width_m", "number", unit="m", low=0, high=10, above=True),
+        Column("shoulder_m", "number", unit="m", low=0, high=20),
     ),
     "soil": (
         _key("soil_id"),

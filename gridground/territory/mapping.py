@@ -59,6 +59,8 @@ UNITS: dict[str, dict[str, float]] = {
     "ohm·m": {"ohm.m": 1.0, "ohm·m": 1.0, "ohm.cm": 0.01, "ohm.ft": M_PER_FT},
     "s": {"s": 1.0, "ms": 0.001, "cycles at 60 Hz": 1.0 / 60.0, "cycles at 50 Hz": 0.02},
     "Hz": {"Hz": 1.0},
+    "mph": {"mph": 1.0, "km/h": 1000.0 / M_PER_MILE, "m/s": 3600.0 / M_PER_MILE},
+    "lanes": {"lanes": 1.0},
     "ratio": {"ratio": 1.0, "percent": 0.01},
 }  # fmt: skip
 JOINS = {

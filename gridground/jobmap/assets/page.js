@@ -158,20 +158,43 @@
     });
     G.drawn.push("wires");
   };
+  function outlined(map, geometry) {
+    (parts(geometry).areas || []).forEach(function (rings) {
+      var points = rings.map(function (ring) { return ring.map(at); });
+      L.polygon(points, { color: "#000", weight: 7, fill: false, interactive: false }).addTo(map);
+      L.polygon(points, { color: "#f0a030", weight: 4, fillColor: "#f0a030", fillOpacity: 0.22, interactive: false }).addTo(map);
+    });
+  }
+  /* a cone, its number on the side turned away from the middle of its zone */
+  function cone(map, spot, number, middle) {
+    var sign = el("span");
+    sign.appendChild(svg("0 0 16 16", [{ d: "M8 1 L15 15 H1 Z", fill: "#f0a030", stroke: "#000", "stroke-width": "1.6" }]));
+    var word = mark(map, spot, "mk-cone", sign, number).options.icon.options.html.querySelector(".mk-word");
+    if (!word) { return; }
+    var a = map.project(spot, 22), b = map.project(middle, 22), size = a.distanceTo(b) || 1;
+    word.style.left = (18 * (a.x - b.x) / size).toFixed(1) + "px";
+    word.style.top = (18 * (a.y - b.y) / size).toFixed(1) + "px";
+  }
   G.zones = function (map) {
-    G.read().locations.forEach(function (location) {
+    var plan = G.read(), joint = plan.zones && plan.cones;
+    if (joint) {
+      plan.zones.forEach(function (row) {
+        outlined(map, row.geometry);
+        plan.cones.filter(function (one) { return one.zone_id === row.zone_id; }).forEach(function (one) {
+          var place = plan.locations.filter(function (other) { return other.location_id === one.part; })[0];
+          var middle = L.latLngBounds(place ? [where(place), where(place.rod || place)] : row.geometry.coordinates[0].map(at)).getCenter();
+          cone(map, where(one), String(one.number), middle);
+        });
+      });
+    }
+    (plan.traffic || []).forEach(function (row) {
+      row.drawn.forEach(function (point) { mark(map, at(point), "mk-device", el("span")).setZIndexOffset(-1000); });
+    });
+    plan.locations.forEach(function (location) {
       var zone = location.zone, rod = location.rod;
-      if (zone) {
-        (parts(zone.geometry).areas || []).forEach(function (rings) {
-          var points = rings.map(function (ring) { return ring.map(at); });
-          L.polygon(points, { color: "#000", weight: 7, fill: false, interactive: false }).addTo(map);
-          L.polygon(points, { color: "#f0a030", weight: 4, fillColor: "#f0a030", fillOpacity: 0.22, interactive: false }).addTo(map);
-        });
-        (zone.cone_points || []).forEach(function (point) {
-          var cone = el("span");
-          cone.appendChild(svg("0 0 16 16", [{ d: "M8 1 L15 15 H1 Z", fill: "#f0a030", stroke: "#000", "stroke-width": "1.6" }]));
-          mark(map, at(point), "mk-cone", cone);
-        });
+      if (zone && !joint) {
+        outlined(map, zone.geometry);
+        (zone.cone_points || []).forEach(function (point) { cone(map, at(point)); });
       }
       if (rod) {
         stroke(map, [where(location), where(rod)], "#000", 4, "7 3");
@@ -322,26 +345,31 @@
       var box = node.getBoundingClientRect();
       if (box.width && box.right > frame.left && box.left < frame.right && box.bottom > frame.top && box.top < frame.bottom) {
         var rank = RANKS.findIndex(function (css) { return node.parentNode.classList.contains(css); });
+        /* numbers of cones stay at their cones, the rod's words move out of their way */
+        if (node.parentNode.classList.contains("mk-cone")) { rank = 1.5; }
         boxes.push({ node: node, box: box, rank: rank });
       }
     });
     boxes.sort(function (a, b) { return a.rank - b.rank; });
     boxes.forEach(function (item) {
       /* the usual place, else a little lower or on the other side of the mark */
-      var tries = item.rank > 0 && item.rank < 3 ? [0, 22, -66, 44, -88] : [0];
-      var free = tries.filter(function (down) {
+      var tries = item.rank === 1 || item.rank === 2 ? [0, 22, -66, 44, -88, 66, -110, 88] : [0];
+      function clear(down, overCones) {
         var a = item.box;
         return !kept.some(function (b) {
-          return a.left < b.right && b.left < a.right && a.top + down < b.bottom && b.top < a.bottom + down;
+          return !(overCones && b.cone) && a.left < b.right && b.left < a.right && a.top + down < b.bottom && b.top < a.bottom + down;
         });
-      });
+      }
+      var free = tries.filter(function (down) { return clear(down, false); });
+      /* rather over the numbers of cones than not at all */
+      if (!free.length && item.rank === 2) { free = tries.filter(function (down) { return clear(down, true); }); }
       var down = free.length ? free[0] : 0, a = item.box;
       item.node.classList.toggle("hidden", !free.length && item.rank > 0);
       item.node.style.marginTop = down + "px";
       /* a way's words stay in sight as long as its arrow is */
       if (item.rank === 1) { a = keepInside(item.node, a, frame); }
       if (free.length || item.rank === 0) {
-        kept.push({ left: a.left, right: a.right, top: a.top + down, bottom: a.bottom + down });
+        kept.push({ left: a.left, right: a.right, top: a.top + down, bottom: a.bottom + down, cone: item.rank === 1.5 });
       }
     });
   }
@@ -371,7 +399,7 @@
     button("Where am I", function () { G.locate(map); });
     function nearness() {
       var box = map.getContainer();
-      for (var zoom = 15; zoom <= 20; zoom += 1) { box.classList.toggle("near-" + zoom, map.getZoom() >= zoom); }
+      for (var zoom = 15; zoom <= 21; zoom += 1) { box.classList.toggle("near-" + zoom, map.getZoom() >= zoom); }
       untangle(map);
     }
     map.on("zoomend", nearness);
