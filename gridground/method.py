@@ -27,6 +27,7 @@ from gridground.grounding.electrodes import Electrode, electrode_of
 from gridground.grounding.events import heated_rows
 from gridground.grounding.poletop import sides_of
 from gridground.grounding.rows import Duty, lead_rows, with_solved_currents
+from gridground.grounding.used_leads import used_rows
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -139,7 +140,7 @@ def work_out(scene: Scene, placement: Placement) -> Outcome:
 def _solve(scene: Scene, placement: Placement) -> Outcome:
     """Work out a placement that can be drawn."""
     duties = [scene.duty(spot) for spot in placement.spots]
-    rows = lead_rows(scene.job, placement.spots, duties)
+    rows = used_rows(scene.job, lead_rows(scene.job, placement.spots, duties))
     electrodes = [electrode_of(scene.job, scene.neighbourhood, s) for s in placement.spots]
     duration = max(max(d.fault.longest_s, d.fault.clearing_s) for d in duties)
     limit = limit_v(

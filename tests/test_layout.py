@@ -19,11 +19,12 @@ FLOORS = (
     ("job", "record"),
     ("territory",),
     ("jobvalues", "jobclearance", "jobfile"),
+    ("revision",),
     ("electrical",),
     ("grounding",),
     ("studies",),
     ("scene", "method", "choice"),
-    ("rests", "settle", "outside", "zoning", "beside"),
+    ("rests", "settle", "outside", "zoning", "beside", "fieldwork"),
     (
         "document",
         "worker",
@@ -38,6 +39,7 @@ FLOORS = (
     ),
     ("plan",),
     ("jobmap", "export"),
+    ("revising",),
     ("cli", "__main__"),
 )
 FLOOR = {name: level for level, names in enumerate(FLOORS) for name in names}
