@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from gridground.errors import InputError, Problem
 from gridground.export import read_plan
+from gridground.jobmap.changed import FIRST as HEADLINES
 from gridground.jobmap.shape import check_shape
 from gridground.revision.account import hold_record
 from gridground.revision.changes import find_changes
@@ -20,11 +21,6 @@ if TYPE_CHECKING:
 
     from gridground.revision.account import Account
     from gridground.revision.comparison import Change
-
-HEADLINES = frozenset(
-    {"job", "ready", "method", "location", "rod", "zone", "lead", "count", "worker", "limit"}
-    | {"open item", "check"}
-)
 
 
 @dataclass(frozen=True)

@@ -108,7 +108,8 @@ def _prepare(
         ),
     ]
     for spot, zone, met in zip(spots, zones, meets, strict=True):
-        steps += _prepare_location(spot, zone, met)
+        told = job.measured.said.get(("rod_lon", str(spot.top.pole_id)))
+        steps += _prepare_location(spot, zone, met, told=told)
         steps += _bar(job, spot)
     steps += [_test_dead(spot) for spot in spots]
     steps += [
@@ -159,9 +160,9 @@ def _vehicle(job: Job) -> list[dict[str, Any]]:
 
 
 def _prepare_location(
-    spot: Spot, zone: Zone | None, meets: Sequence[dict[str, Any]]
+    spot: Spot, zone: Zone | None, meets: Sequence[dict[str, Any]], *, told: str | None
 ) -> list[dict[str, Any]]:
-    """Read the pole number, drive the rod, put the cones up."""
+    """Read the pole number, drive the rod (or look at the one that is told), put the cones up."""
     pole_id = spot.top.pole_id
     here = where_text(pole_id, spot.top.span_id)
     steps = []
@@ -169,7 +170,16 @@ def _prepare_location(
         steps.append(
             _step(pole_id, f"Read the number on the pole: it must be {pole_id}. If not, stop.")
         )
-    if spot.rod is not None:
+    if spot.rod is not None and told is not None:
+        steps.append(
+            _step(
+                pole_id,
+                f"At {here}: the rod is told by {told} at {feet_text(spot.rod.distance_m)} from "
+                f"the pole, bearing {spot.rod.bearing_deg:.0f} degrees from true north. See that "
+                "it stands there, driven to its full depth. Measure and write down its resistance.",
+            )
+        )
+    elif spot.rod is not None:
         steps.append(
             _step(
                 pole_id,

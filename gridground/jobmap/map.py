@@ -235,8 +235,12 @@ def job_map(plan: Plan) -> folium.Map:
     page.header.add_child(Style(page_style(document) + asset("page.css")), name="page_css")
     page.header.add_child(Script(leaflet_js()), name="leaflet_js")
     page.header.add_child(Script(asset("page.js")), name="page_js")
+    layers: tuple[str, ...] = LAYERS
+    if "changes" in document:
+        page.header.add_child(Script(asset("changes.js")), name="changes_js")
+        layers = (*LAYERS[:-1], "changes", LAYERS[-1])
     page.header.add_child(Script(asset("whole.js")), name="whole_js")
     page.add_child(drawn)
-    for kind in LAYERS:
+    for kind in layers:
         drawn.add_child(PlanLayer(kind))
     return drawn

@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from gridground.jobmap import words
 from gridground.jobmap.bonding import bonding_svg
+from gridground.jobmap.changed import changed_parts
 from gridground.jobmap.sketch import Scene, inset_svg, line_state_text, sketch_svg
 
 if TYPE_CHECKING:
@@ -35,7 +36,14 @@ def environment() -> Environment:
     from jinja2 import DictLoader, Environment  # noqa: PLC0415
 
     assets = files("gridground.jobmap") / "assets"
-    names = ("sheet.html", "clearance.html", "steps.html", "figures.html", "duty.html")
+    names = (
+        "sheet.html",
+        "clearance.html",
+        "steps.html",
+        "figures.html",
+        "duty.html",
+        "changes.html",
+    )
     made = Environment(
         loader=DictLoader({name: (assets / name).read_text("utf-8") for name in names}),
         autoescape=True,
@@ -118,6 +126,7 @@ def sheet_context(document: dict[str, Any]) -> dict[str, Any]:
             for key, title, note in STEP_PARTS
         ],
         **_clearance(document),
+        **changed_parts(document),
         "faults": _faults(document),
         "fault_kinds": words.FAULT_KINDS,
         **_cases(document),

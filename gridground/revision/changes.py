@@ -18,17 +18,28 @@ _APART = frozenset({"made_at", "plan_hash"})
 # What a plan says about being a revision is no news in its own list of changes.
 _OF_REVISION = frozenset({"revision", "revises", "changes"})
 _NAMED = 3
+# What has no sentence of its own weighs less than what has one.
+_OF_REST = {
+    "location": "place details",
+    "lead": "lead figures",
+    "worker": "worker figures",
+    "check": "check figures",
+}
 # How exactly the network was solved differs by nothing that matters: named last.
 _DUST = frozenset({"residual"})
 _TITLES = {
     "job": "Job",
     "method": "Method",
-    "location": "Locations",
-    "lead": "Figures of the leads",
+    "place details": "About the places",
+    "lead": "Leads",
+    "lead figures": "Figures of the leads",
     "count": "Counts",
-    "worker": "Figures of the voltage on the worker",
+    "worker figures": "Figures of the voltage on the worker",
+    "worker": "Voltage on the worker",
     "open item": "Open items",
-    "check": "Figures of the checks",
+    "check figures": "Figures of the checks",
+    "check": "Checks",
+    "location": "Locations",
     "step": "Steps",
     "measured": "Measured values",
     "direction": "Ways out",
@@ -98,7 +109,8 @@ def _rest(two: Comparison) -> None:
     """Say what no sentence of its own was made for, one sentence per subject."""
     groups: dict[str, dict[Path, tuple[Any, Any]]] = {}
     for path, values in two.left.items():
-        groups.setdefault(subject_of(path), {})[path] = values
+        what = subject_of(path)
+        groups.setdefault(_OF_REST.get(what, what), {})[path] = values
     known = two.known
     for what, group in groups.items():
         order = sorted(group, key=lambda p: (p[-1] in _DUST, -_share(*group[p]), sort_key(p)))

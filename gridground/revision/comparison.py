@@ -14,7 +14,8 @@ if TYPE_CHECKING:
 # What changes are about, the most important first.
 SUBJECTS = (
     "job", "ready", "method", "location", "rod", "zone", "lead", "count", "worker", "limit",
-    "open item", "check", "step", "measured", "direction", "clearance", "fault", "ground",
+    "open item", "check", "step", "place details", "lead figures", "worker figures",
+    "check figures", "measured", "direction", "clearance", "fault", "ground",
     "approach", "induction", "option", "material", "caution", "assumption", "circuit", "input",
     "map", "record", "other",
 )  # fmt: skip
