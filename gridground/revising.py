@@ -23,6 +23,10 @@ if TYPE_CHECKING:
     from gridground.revision.comparison import Change
 
 
+# Whose sentence says how it reads now; how it read before stands beside it.
+_READS = frozenset({"step", "caution", "assumption"})
+
+
 @dataclass(frozen=True)
 class Asked:
     """What a call says about the plan before.
@@ -192,6 +196,8 @@ class Compared:
                 subject = change.what
                 lines += ["", subject.upper()]
             lines.append(f"  {change.text}")
+            if change.what in _READS and change.before and change.after:
+                lines.append(f"      before: {change.before}")
         return lines
 
 

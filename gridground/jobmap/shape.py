@@ -54,9 +54,10 @@ _COORDINATES: dict[str, Test] = {
 
 def _geometry(value: object) -> bool:
     """Return whether `value` is a GeoJSON geometry of a kind that can be drawn."""
-    if not isinstance(value, dict) or value.get("type") not in _COORDINATES:
+    kind = value.get("type") if isinstance(value, dict) else None
+    if not isinstance(value, dict) or not isinstance(kind, str) or kind not in _COORDINATES:
         return False
-    return _COORDINATES[value["type"]](value.get("coordinates"))
+    return _COORDINATES[kind](value.get("coordinates"))
 
 
 # One letter per kind of value; a question mark behind it also allows null, a star in front of a

@@ -24,6 +24,8 @@ _UNITS = {
     "_hz": "Hz",
 }
 _LISTED = 6
+_LONGEST_M = 1e9
+_WHOLE_FROM, _EXACT_TO = 1000, 1e15
 _LON_LAT = ("lon", "lat")
 
 
@@ -60,12 +62,22 @@ def value_text(value: Any, key: str = "") -> str:  # noqa: ANN401, PLR0911  one 
 def _number(value: float, key: str) -> str:
     """Return a number with the unit that its name ends in."""
     if key.endswith("_m") and not key.endswith("_ohm_m"):
-        return feet_text(value) if value >= 0 else f"{value:g} m"
+        return length_text(value)
     ends = _UNITS.items()
     unit = "°" if key.endswith(_LON_LAT) else next((u for end, u in ends if key.endswith(end)), "")
     gap = "" if unit in {"", "°"} else " "
-    digits = ".9g" if key.endswith(_LON_LAT) or isinstance(value, int) else ".6g"
-    return f"{value:{digits}}{gap}{unit}"
+    if key.endswith(_LON_LAT):
+        text = f"{value:.9g}"
+    elif isinstance(value, int) or abs(value) >= _WHOLE_FROM:
+        text = f"{value:,.0f}" if abs(value) < _EXACT_TO else f"{value:.6g}"
+    else:
+        text = f"{value:.4g}"
+    return f"{text}{gap}{unit}"
+
+
+def length_text(length_m: float) -> str:
+    """Return a length in feet and metres; what no line is long, in metres alone."""
+    return feet_text(length_m) if 0 <= length_m < _LONGEST_M else f"{length_m:g} m"
 
 
 def pair(before: Any, after: Any, key: str = "") -> tuple[str, str]:  # noqa: ANN401

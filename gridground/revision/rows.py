@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from gridground.revision.phrases import pair, value_text
-from gridground.units import feet_text
+from gridground.revision.phrases import length_text, pair, value_text
 
 if TYPE_CHECKING:
     from gridground.revision.leaves import Path
@@ -65,7 +64,7 @@ def rod_text(rod: Row | None) -> str:
     """Return where a rod stands as seen from its pole."""
     if rod is None:
         return NOTHING
-    return f"rod at {feet_text(rod['distance_m'])}, bearing {rod['bearing_deg']:g}°"
+    return f"rod at {length_text(rod['distance_m'])}, bearing {rod['bearing_deg']:g}°"
 
 
 def lead_text(row: Row | None) -> str:
@@ -73,7 +72,7 @@ def lead_text(row: Row | None) -> str:
     if row is None:
         return NOTHING
     several = f"{row['parallel']} x " if row["parallel"] != 1 else ""
-    return f"{several}{row['size']}, {feet_text(row['length_m'])}"
+    return f"{several}size {row['size']}, {length_text(row['length_m'])}"
 
 
 def check_text(row: Row | None) -> str:

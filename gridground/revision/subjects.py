@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from gridground.revision.leaves import lead_name
-from gridground.revision.phrases import ids_of, pair, value_text
+from gridground.revision.phrases import ids_of, length_text, pair, value_text
 from gridground.revision.rows import (
     NOTHING,
     Row,
@@ -26,7 +26,6 @@ from gridground.revision.rows import (
     several,
 )
 from gridground.territory.frame import geodesic_m
-from gridground.units import feet_text
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -48,7 +47,8 @@ def job_and_readiness(two: Comparison) -> None:
     words = {True: "ready", False: "not ready"}
     if two.take(("ready",)):
         one, other = (words[side["ready"] is True] for side in (two.before, two.after))
-        two.say("ready", (), (one, other), f"{capital(one)} before, {other} now.", at=("ready",))
+        text = f"The plan was {one} before; it is {other} now."
+        two.say("ready", (), (one, other), text, at=("ready",))
 
 
 def method(two: Comparison) -> None:
@@ -62,7 +62,7 @@ def method(two: Comparison) -> None:
     elif two.take(("method_reason",)):
         values = (two.before["method_reason"], two.after["method_reason"])
         text = f"Method as before, for this reason: {values[1]}"
-        two.say("method", (), values, text, at=("method_reason",))
+        two.say("option", (), values, text, at=("method_reason",))
 
 
 def locations(two: Comparison) -> None:
@@ -100,7 +100,7 @@ def _rod(two: Comparison, at: Path, one: Row, other: Row) -> None:
         two.take(*((*at, key) for key in _ROD_PLACE))
         spots = [(rod["lon"], rod["lat"]) for rod in rods]
         moved_m = float(geodesic_m(*spots[0], *spots[1])[0])
-        by = f" by {feet_text(moved_m)}" if math.isfinite(moved_m) else ""
+        by = f" by {length_text(moved_m)}" if math.isfinite(moved_m) else ""
         values = (rod_text(rods[0]), rod_text(rods[1]))
         text = f"Rod of {place_text(one)} moved{by}: {values[0]} before, {values[1]} now."
         two.say("rod", where, values, text, at=(*at, "moved"))
@@ -122,8 +122,8 @@ def _zone(two: Comparison, at: Path, one: Row, other: Row) -> None:
         values = tuple(
             NOTHING
             if zone is None
-            else f"{zone['cones']} cones at {feet_text(zone['radius_m'])}, "
-            f"{feet_text(zone['perimeter_m'])} round"
+            else f"{zone['cones']} cones at {length_text(zone['radius_m'])}, "
+            f"{length_text(zone['perimeter_m'])} round"
             for zone in (one["zone"], other["zone"])
         )
         if values[0] == values[1]:
@@ -296,7 +296,7 @@ def steps(two: Comparison) -> None:
                 lead = "new" if one is None else "not there any more"
                 text = f"Step ({part}), {lead}: {row['text']}"
             else:
-                text = f"Step ({part}) reads: {other['text']} Before: {one['text']}"
+                text = f"Step ({part}) reads now: {other['text']}"
             two.say("step", [row["pole_id"]], values, text, at=here)
 
 
@@ -346,7 +346,7 @@ def texts(two: Comparison) -> None:
                 continue
             two.take(at)
             values = (note_text(one), note_text(other))
-            text = f"{capital(what)}: {values[0]} before: {values[1]} now."
+            text = f"{capital(what)} reads now: {values[1]}"
             if one is None or other is None:
                 lead = "new" if one is None else "not there any more"
                 text = f"{capital(what)}, {lead}: {note_text(one or other)}"
