@@ -113,20 +113,26 @@ class Comparison:
         """Return what stands at a place on either side."""
         return self.one.values.get(path, ABSENT), self.other.values.get(path, ABSENT)
 
+    def __post_init__(self) -> None:
+        """Note for every place what differs below it."""
+        self.under: dict[Path, dict[Path, None]] = {}
+        for path in self.left:
+            for end in range(len(path) + 1):
+                self.under.setdefault(path[:end], {})[path] = None
+
     def take(self, *prefixes: Path) -> dict[Path, tuple[Any, Any]]:
         """Return what differs below some places; whoever takes it says it."""
-        taken = {
-            path: values
-            for path, values in self.left.items()
-            if any(path[: len(prefix)] == prefix for prefix in prefixes)
-        }
-        for path in taken:
-            del self.left[path]
+        taken = {}
+        for prefix in prefixes:
+            for path in list(self.under.get(prefix, ())):
+                taken[path] = self.left.pop(path)
+                for end in range(len(path) + 1):
+                    del self.under[path[:end]][path]
         return taken
 
     def differs(self, *prefixes: Path) -> bool:
         """Say whether anything below some places differs and is not said yet."""
-        return any(path[: len(prefix)] == prefix for path in self.left for prefix in prefixes)
+        return any(self.under.get(prefix) for prefix in prefixes)
 
     def rows(
         self, path: Path
