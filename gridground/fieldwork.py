@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from gridground.errors import InputError, Problem
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from gridground.scene import Scene
     from gridground.territory.layers import Territory
 
-LEAST_M = 0.01  # a rod in the pole itself is none
+LEAST_M = 0.01  # of the lead on the ground of a rod told at the pole itself, an open item
 
 
 def farthest_rod_m(territory: Territory, job: Job) -> float:
@@ -69,7 +70,7 @@ def measured_rod(scene: Scene, pole_id: str, *, reach_m: float) -> RodPlace | No
         return None
     limits = scene.job.limits
     lon, lat = round(spot[0], 7), round(spot[1], 7)
-    return rod_place_at(
+    place = rod_place_at(
         lon,
         lat,
         pole_id,
@@ -78,6 +79,7 @@ def measured_rod(scene: Scene, pole_id: str, *, reach_m: float) -> RodPlace | No
         reach_m=reach_m,
         zone_radius_m=limits.cone_radius_m,
     )
+    return replace(place, distance_m=max(place.distance_m, LEAST_M))
 
 
 def field_items(scene: Scene, outcome: Outcome, *, reach_m: float) -> list[OpenItem]:

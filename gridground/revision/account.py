@@ -19,7 +19,6 @@ if TYPE_CHECKING:
 PARTS = ("prepare", "apply", "work", "remove", "release")
 # Farther from its pole no lead on the ground reaches: a slip of the finger or another pole.
 ROD_FARTHEST_M = 150.0
-ROD_NEAREST_M = 0.1
 
 
 @dataclass(frozen=True)
@@ -220,10 +219,6 @@ def _too_far(one: Entry, pole: dict[str, Any] | None, place: str) -> Iterator[Pr
         return
     spot = (one.values["rod_lon"], one.values["rod_lat"])
     away_m = float(geodesic_m(pole["lon"], pole["lat"], *spot)[0])
-    if away_m < ROD_NEAREST_M:
-        found = f"is the place of pole {pole['pole_id']} itself"
-        remedy = "Measure the position at the rod."
-        yield Problem("reject", "record", (), f"{place}.values.rod_lon", found, remedy)
     if away_m > ROD_FARTHEST_M:
         found = f"{away_m:,.0f} m from pole {pole['pole_id']}; no lead on the ground reaches that"
         remedy = "Correct the position (longitude and latitude swapped?) or the pole."
@@ -274,11 +269,7 @@ def _ticked(
     said = f"step {name} ticked by {one.said}"
     if name in done:
         yield Remark("ticked_twice", one.seq, f"{said}: it was ticked before")
-    earlier = [
-        k
-        for k, other in steps.items()
-        if other.part == step.part and other.place < step.place and k not in done
-    ]
+    earlier = [k for k in _wanted_before(step, steps, done) if k not in done]
     if earlier:
         text = f"{said} before {', '.join(earlier[:6])}"
         yield Remark("out_of_order", one.seq, text)
@@ -290,6 +281,21 @@ def _ticked(
     on = {s.lead_id for k, s in steps.items() if s.part == "apply" and k in done}
     if step.lead_id is not None and step.lead_id not in on:
         yield Remark("off_before_on", one.seq, f"{said}: lead {step.lead_id} was not ticked on")
+
+
+def _wanted_before(step: StepAt, steps: dict[str, StepAt], done: dict[str, Entry]) -> list[str]:
+    """Return the steps of the same part that come before one.
+
+    Leads go on in one order and come off in one; else each pole has its own order, and what
+    belongs to no pole comes before all that follows it. At the release it also comes last.
+    """
+    before = {k: s for k, s in steps.items() if s.part == step.part and s.place < step.place}
+    if step.part == "apply" or (step.part == "release" and step.pole_id is None):
+        return list(before)
+    if step.part == "remove":  # a lead that never went on is not waited for
+        on = {s.lead_id for k, s in steps.items() if s.part == "apply" and k in done}
+        return [k for k, s in before.items() if s.lead_id in on]
+    return [k for k, s in before.items() if s.pole_id in {None, step.pole_id}]
 
 
 def _one_lead_twice(record: FieldRecord, plan: dict[str, Any]) -> Iterator[Remark]:
