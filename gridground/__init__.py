@@ -8,6 +8,7 @@ The package follows the data's way; a module imports only from what stands above
     job, record   what is asked, what is answered
     territory/    reading and judging the data; the network; ways out of a worksite
     jobfile       the job as a TOML or JSON file
+    revision/     the field record, what was measured, what changed between two plans
     electrical/   line constants, faults, clearing times, the phasor network, approach distances
     grounding/    ground poles, leads and their size, rods, zones, the earth, the steps
     method        one method worked out; choice between the two; settle: open items

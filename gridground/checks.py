@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from gridground.grounding.events import event_duties
 from gridground.grounding.peak import peak_source
+from gridground.grounding.used_leads import used_checks
 from gridground.record import Check
 from gridground.units import significant
 
@@ -30,6 +31,8 @@ MENDS = {
     "residual": "look at the data of the spans round the worksite: lengths, conductors, grounds",
     "step_voltage": "a wider cone_radius, or soil measured at the rod",
     "rod_setback": "another rod place",
+    "lead_minimum": "a lead of at least lead_minimum in its place",
+    "lead_reach": "a lead that reaches from end to end, or its length measured again",
 }
 
 
@@ -46,6 +49,7 @@ def checks_of(job: Job, outcome: Outcome, rod_zone: Sequence[dict[str, Any]]) ->
         Rows of ``rod_zone``.
     """
     checks = [*_leads(outcome, job.limits.lead_basis), *_worker(job, outcome)]
+    checks += used_checks(job, outcome.placement.spots, outcome.rows)
     checks += [
         Check(
             "step_voltage",

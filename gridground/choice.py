@@ -20,6 +20,37 @@ MANY_WAYS = 4
 NEAR_RATIO = 0.75
 
 
+def kept_method(
+    choice: tuple[Outcome, str], outcomes: Sequence[Outcome], before: str | None
+) -> tuple[Outcome, str]:
+    """Return the choice, but the method of the plan before while it can still be carried out.
+
+    Parameters
+    ----------
+    choice : tuple
+        What `choose_method` returns.
+    outcomes : sequence of Outcome
+        With brackets first, then single-point.
+    before : str or None
+        Method of the plan that is revised; None for a first plan.
+
+    Notes
+    -----
+    Rods may be driven and leads on by the earlier plan: what stands there is judged, and another
+    method is a person's decision, taken in the job file.
+    """
+    chosen, _ = choice
+    if before is None or (chosen.placement.method == "single-point") == (before == "single-point"):
+        return choice
+    kept = outcomes[1] if before == "single-point" else outcomes[0]
+    if kept.infeasible:
+        return choice
+    return kept, (
+        f"{before.capitalize()}, as in the plan before: things may stand by it. By its rules this "
+        f"plan would now be {chosen.placement.method}; state method in the job to change it."
+    )
+
+
 def choose_method(  # noqa: PLR0911  one return a rule, in order
     job: Job, outcomes: Sequence[Outcome]
 ) -> tuple[Outcome, str]:

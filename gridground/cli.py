@@ -1,4 +1,4 @@
-"""The commands: check, plan, map, faults."""
+"""The commands: check, plan, map, diff, faults."""
 
 from __future__ import annotations
 
@@ -84,6 +84,18 @@ def _parser() -> argparse.ArgumentParser:
         metavar="FOLDER",
         help="plans of other crews, looked at like those in the output folder; may be repeated",
     )
+    plan.add_argument(
+        "--record",
+        metavar="RECORD.json",
+        help="a field record of the plan before: the plan is made anew with what was measured",
+    )
+    plan.add_argument(
+        "--previous",
+        metavar="PLAN.json",
+        help="the plan before, of which this is a new revision; with --record the one in the "
+        "output folder unless named. With --force the former file there is kept as "
+        "<job_id>.rev<n>.plan.json",
+    )
     plan.set_defaults(run=_plan)
     example = "map out/straight-01.plan.json -o map.html"
     draw = _command(commands, "map", "draw a saved plan again", example)
@@ -91,6 +103,13 @@ def _parser() -> argparse.ArgumentParser:
     draw.add_argument("-o", "--output", required=True, metavar="FILE.html")
     draw.add_argument("--force", action="store_true", help="write over an existing file")
     draw.set_defaults(run=_map)
+    example = "diff out/straight-01.rev1.plan.json out/straight-01.plan.json"
+    diff = _command(commands, "diff", "what changed between two plans, in words", example)
+    diff.add_argument("before", metavar="A.plan.json")
+    diff.add_argument("after", metavar="B.plan.json")
+    diff.add_argument("--json", action="store_true", help="print the changes as JSON")
+    diff.epilog = f"{diff.epilog}; exit code 0 whether or not anything differs, 2 rejected"
+    diff.set_defaults(run=_diff)
     example = "faults sample_data/territory -o faults.csv"
     faults = _command(commands, "faults", "fault currents at every pole", example)
     faults.add_argument("territory")
@@ -156,19 +175,26 @@ def _plan(asked: argparse.Namespace) -> int:
     from gridground.jobfile import read_job  # noqa: PLC0415
     from gridground.jobmap import page_html  # noqa: PLC0415
     from gridground.plan import plan_job  # noqa: PLC0415
+    from gridground.revising import account_lines, revision_asked  # noqa: PLC0415
     from gridground.territory.read import read_territory  # noqa: PLC0415
 
     job = read_job(asked.job)
-    territory = read_territory(asked.territory)
     folder = Path(asked.output)
+    told = revision_asked(
+        asked.previous, asked.record, folder=folder, job_id=job.job_id, force=asked.force
+    )
+    for line in [] if told.account is None else account_lines(told.account):
+        _say(line)
+    territory = read_territory(asked.territory)
     others, unread = read_others(_beside(asked), job_id=job.job_id)
     try:
-        plan = plan_job(territory, job, others=others, unread=unread)
+        plan = plan_job(territory, job, others=others, unread=unread, revision=told.revision)
     except NoPlanError as error:
-        return _refuse(asked, error, (territory, job))
-    files = plan_files(plan, page_html(plan))
+        return _refuse(asked, error, (territory, job), told.kept)
+    files = told.kept | plan_files(plan, page_html(plan))
     write_files(folder, files, force=asked.force, instead_of=[f"{job.job_id}.refused.json"])
-    _summary(asked, plan.document, ready=plan.ready)
+    account = None if told.account is None else told.account.row()
+    _summary(asked, plan.document, account, ready=plan.ready)
     return READY if plan.ready else OPEN
 
 
@@ -185,18 +211,31 @@ def _beside(asked: argparse.Namespace) -> list[Path]:
     return [Path(asked.output), *named]
 
 
-def _summary(asked: argparse.Namespace, document: dict[str, Any], *, ready: bool) -> None:
+def _summary(
+    asked: argparse.Namespace,
+    document: dict[str, Any],
+    account: dict[str, Any] | None,
+    *,
+    ready: bool,
+) -> None:
     """Say what was planned."""
+    from gridground.revising import change_lines  # noqa: PLC0415  start-up time
+
     totals = document["totals"]
     if asked.json:
         keys = ("job_id", "method", "method_reason", "totals", "open_items", "plan_hash")
-        print(json.dumps({k: document[k] for k in keys} | {"ready": ready}, ensure_ascii=False))
+        found = {k: document[k] for k in (*keys, "revision", "revises")} | {"ready": ready}
+        found |= {"changes": document.get("changes", [])}
+        found |= {} if account is None else {"record": account}
+        print(json.dumps(found, ensure_ascii=False))
         return
     _say(f"{document['job_id']}: {document['method']}. {document['method_reason']}")
     _say(
         f"{totals['locations']} locations, {totals['leads']} leads, {totals['rods']} rods, "
         f"{totals['cones']} cones; files in {asked.output}"
     )
+    for line in change_lines(document.get("changes", [])):
+        _say(line)
     for item in document["open_items"]:
         _say(f"open item {item['code']} ({', '.join(item['where'][:6])}): {item['what']}")
         _say(f"    settled by {item['who']}: {item['settles']}")
@@ -209,7 +248,12 @@ def _summary(asked: argparse.Namespace, document: dict[str, Any], *, ready: bool
     _say("ready" if ready else "not ready")
 
 
-def _refuse(asked: argparse.Namespace, error: NoPlanError, inputs: tuple[Territory, Job]) -> int:
+def _refuse(
+    asked: argparse.Namespace,
+    error: NoPlanError,
+    inputs: tuple[Territory, Job],
+    kept: dict[str, bytes],
+) -> int:
     """Write why no plan is possible."""
     from gridground.export import PLAN_ENDS, write_files  # noqa: PLC0415  start-up time
 
@@ -222,7 +266,7 @@ def _refuse(asked: argparse.Namespace, error: NoPlanError, inputs: tuple[Territo
         "inputs": [dict(row) for row in (*territory.inputs, job.input)],
     }
     text = json.dumps(refusal, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
-    files = {f"{job.job_id}.refused.json": (text + "\n").encode("utf-8")}
+    files = kept | {f"{job.job_id}.refused.json": (text + "\n").encode("utf-8")}
     old = [f"{job.job_id}.{end}" for end in PLAN_ENDS]
     write_files(Path(asked.output), files, force=asked.force, instead_of=old)
     if asked.json:
@@ -243,6 +287,18 @@ def _map(asked: argparse.Namespace) -> int:
     target = Path(asked.output)
     write_files(target.parent, {target.name: page.encode("utf-8")}, force=asked.force)
     _say(f"{target}: {'ready' if plan.ready else 'not ready'} per plan")
+    return READY
+
+
+def _diff(asked: argparse.Namespace) -> int:
+    """Say what changed between two plans."""
+    from gridground.revising import compare_plans  # noqa: PLC0415  start-up time
+
+    compared = compare_plans(asked.before, asked.after)
+    if asked.json:
+        print(json.dumps(compared.row(), ensure_ascii=False, indent=1))
+    else:
+        print(_plain("\n".join(compared.lines())))
     return READY
 
 

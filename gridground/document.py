@@ -80,7 +80,7 @@ def _rod(
         "resistance_ohm": significant(float(electrode.resistance_ohm or math.nan)),
         "resistivity_ohm_m": electrode.resistivity_ohm_m,
         "soil": electrode.soil,
-        "score": significant(rod.score),
+        "score": _figure(rod.score),
         "reasons": list(rod.reasons),
         "nearest": list(rod.nearest),
         "meets": list(met_by(scene, spot, zone)),

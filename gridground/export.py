@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import os
+import re
 import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -23,6 +24,8 @@ _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff2
 ABOUT = ("job_id", "revision", "plan_hash", "readiness", "note")
 CLEARANCE_FORMAT = "gridground-clearance/1"
 OTHER_BYTES = 64_000_000
+# An earlier revision kept beside the plan that took its place.
+_EARLIER = re.compile(r"\.rev\d+(-[0-9a-f]{8})?\.plan\.json$")
 PLAN_ENDS = (
     *("plan.json", "html", "geojson", "gpkg", "gpx", "kml", "steps.csv"),
     *("locations.csv", "leads.csv", "materials.csv", "cones.csv", "open_items.csv"),
@@ -190,7 +193,7 @@ def read_others(
     folders : sequence of Path
         Those that do not exist hold none.
     job_id : str
-        The job planned now: its own plan is left out.
+        The job planned now: its own plan is left out, as are earlier revisions of any job.
 
     Returns
     -------
@@ -203,7 +206,7 @@ def read_others(
     problems: list[Problem] = []
     found = {file.resolve(): file for folder in folders for file in folder.glob("*.plan.json")}
     for file in sorted(found.values(), key=lambda file: (file.name, str(file))):
-        if file.name == f"{job_id}.plan.json":
+        if file.name == f"{job_id}.plan.json" or _EARLIER.search(file.name):
             continue
         try:
             plans.append(_other(file))

@@ -153,6 +153,66 @@ class TrafficAsked:
 
 
 @dataclass(frozen=True)
+class UsedLead:
+    """A lead that was put on in the place of a planned one, of which it has the two ends.
+
+    Attributes
+    ----------
+    pole_id, span_id, start, end : str
+        The connection, as the plan's lead table names it.
+    size : str or None
+        Size of one cable; None: as planned.
+    length_m : float or None
+        Length of one cable; None: as planned.
+    said : str
+        Who told it, and when.
+    """
+
+    pole_id: str | None
+    span_id: str | None
+    start: str
+    end: str
+    size: str | None
+    length_m: float | None
+    said: str
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What was measured in the field; it stands before what the plan would compute.
+
+    Attributes
+    ----------
+    rod_ohm, soil_ohm_m : dict
+        Resistance of the rod [ohm], soil at it [ohm·m], by pole id.
+    rod_at : dict
+        Where the rod stands, longitude and latitude by pole id [degrees].
+    rod_accuracy_m : dict
+        How exact the device says that position is, by pole id [m].
+    leads : tuple of UsedLead
+        Leads put on in the place of planned ones.
+    said : dict
+        Who told it and when, by name of the value and pole id.
+    not_as_kit : dict
+        Leads of the kit that were told with another size or length: what was told, what the kit
+        states, by the lead's own number.
+    """
+
+    rod_ohm: dict[str, float] = field(default_factory=dict)
+    soil_ohm_m: dict[str, float] = field(default_factory=dict)
+    rod_at: dict[str, tuple[float, float]] = field(default_factory=dict)
+    rod_accuracy_m: dict[str, float] = field(default_factory=dict)
+    leads: tuple[UsedLead, ...] = ()
+    said: dict[tuple[str, str], str] = field(default_factory=dict)
+    not_as_kit: dict[str, tuple[str, str]] = field(default_factory=dict)
+
+    @property
+    def poles(self) -> tuple[str, ...]:
+        """Poles at which something about the rod was measured, in order of their ids."""
+        return tuple(sorted({*self.rod_ohm, *self.soil_ohm_m, *self.rod_at}))
+
+
+@dataclass(frozen=True)
 class Job:
     """One job.
 
@@ -167,6 +227,8 @@ class Job:
         ISO date of the work, where it stands by itself; see `work_day`.
     assumed : dict
         Limits the job does not state: ``{key: (value as printed, source)}``.
+    measured : Measured
+        What was measured in the field; empty before anybody was there.
     input : dict
         ``{"layer": "job", "sha256", "rows", "date"}`` of the file.
     """
@@ -191,6 +253,7 @@ class Job:
     traffic: TrafficAsked = field(default_factory=TrafficAsked)
     assumed: dict[str, tuple[str, str]] = field(default_factory=dict)
     input: dict[str, Any] = field(default_factory=dict)
+    measured: Measured = field(default_factory=Measured)
 
     @property
     def work_day(self) -> str | None:

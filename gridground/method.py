@@ -28,6 +28,7 @@ from gridground.grounding.events import heated_rows
 from gridground.grounding.poletop import sides_of
 from gridground.grounding.rows import Duty, lead_rows, with_solved_currents
 from gridground.grounding.truck import with_kit
+from gridground.grounding.used_leads import used_rows
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -141,7 +142,7 @@ def _solve(scene: Scene, placement: Placement) -> Outcome:
     """Work out a placement that can be drawn."""
     duties = [scene.duty(spot) for spot in placement.spots]
     planned = lead_rows(scene.job, placement.spots, duties)
-    rows = with_kit(scene.job, placement.spots, planned)
+    rows = used_rows(scene.job, with_kit(scene.job, placement.spots, planned))
     electrodes = [electrode_of(scene.job, scene.neighbourhood, s) for s in placement.spots]
     duration = max(max(d.fault.longest_s, d.fault.clearing_s) for d in duties)
     limit = limit_v(

@@ -12,7 +12,7 @@ from gridground import __version__
 from gridground.beside import induction_rows
 from gridground.cautions import caution_rows
 from gridground.checks import check_rows, checks_of
-from gridground.choice import choose_method
+from gridground.choice import choose_method, kept_method
 from gridground.clearance import before_texts, clearance_block
 from gridground.crews import crew_cautions, crew_items, held_texts, read_crews
 from gridground.document import (
@@ -33,6 +33,13 @@ from gridground.errors import (
     Reason,
     TableError,
 )
+from gridground.fieldwork import (
+    check_measured,
+    farthest_rod_m,
+    field_cautions,
+    field_items,
+    measured_rod,
+)
 from gridground.grounding.between import sources_between
 from gridground.grounding.brackets import Ground
 from gridground.grounding.candidates import radius_needed_m
@@ -48,6 +55,8 @@ from gridground.method import with_counter_example, work_out
 from gridground.outside import outside_items
 from gridground.picture import picture_of
 from gridground.record import FORMAT, Plan, canonical_bytes, is_ready, plan_hash
+from gridground.revision.changes import changes_between
+from gridground.revision.measured import FIRST, with_measured
 from gridground.roads import mets_of
 from gridground.scene import Scene
 from gridground.settle import (
@@ -77,6 +86,7 @@ if TYPE_CHECKING:
     from gridground.job import Job
     from gridground.method import Outcome
     from gridground.record import OpenItem, RodPlace
+    from gridground.revision.measured import Revision
     from gridground.territory.layers import Territory
     from gridground.territory.ways import Zone
 
@@ -90,6 +100,7 @@ def plan_job(
     *,
     others: Sequence[Plan] = (),
     unread: Sequence[Problem] = (),
+    revision: Revision = FIRST,
 ) -> Plan:
     """Plan the temporary grounds of one job.
 
@@ -104,6 +115,8 @@ def plan_job(
         is an open item where nothing keeps the two apart. They count as inputs.
     unread : sequence of Problem
         Plans of other jobs that could not be read: an open item each.
+    revision : Revision
+        The plan that this one revises and what was measured since; a first plan without it.
 
     Returns
     -------
@@ -119,9 +132,11 @@ def plan_job(
     """
     if problems := check_job(job, territory):
         raise InputError(problems)
+    job = with_measured(job, revision.rows)
+    check_measured(territory, job)
     try:
         crews, altered = read_crews(others, job_id=job.job_id)
-        return _plan(territory, job, Beside(tuple(crews), (*unread, *altered)))
+        return _plan(territory, job, Beside(tuple(crews), (*unread, *altered), revision))
     except (TableError, NetworkError) as error:
         code = "beyond_table" if isinstance(error, TableError) else "not_solved"
         where = (*job.circuit_ids, *job.worksite_poles)
@@ -131,10 +146,11 @@ def plan_job(
 
 @dataclass(frozen=True)
 class Beside:
-    """What the plans of other jobs say, and which could not be read."""
+    """What the plans of other jobs say, which could not be read, and the plan before this one."""
 
     crews: tuple[Crew, ...]
     unread: tuple[Problem, ...]
+    revision: Revision
 
 
 def _plan(territory: Territory, job: Job, beside: Beside) -> Plan:
@@ -149,7 +165,11 @@ def _plan(territory: Territory, job: Job, beside: Beside) -> Plan:
     outcomes = [_held(scene, work_out(scene, placement)) for placement in placements]
     if all(outcome.infeasible for outcome in outcomes):
         raise NoPlanError(list(dict.fromkeys(r for o in outcomes for r in o.infeasible)))
-    chosen, reason = choose_method(job, outcomes)
+    before = beside.revision.previous
+    choice = choose_method(job, outcomes)
+    if job.method == "auto" and before is not None:
+        choice = kept_method(choice, outcomes, before["method"])
+    chosen, reason = choice
     chosen = with_counter_example(scene, chosen)
     return Plan(_document(scene, outcomes, (chosen, reason), beside))
 
@@ -166,11 +186,14 @@ def _find_rod(scene: Scene, pole_id: str) -> RodPlace | Reason:
     if limits.rod_setback_m + ROD_REACH_M > REACH_LARGEST_M:
         what = f"a setback of {limits.rod_setback_m:g} m is more than a lead on the ground bridges."
         return Reason("no_rod_place", (pole_id,), what, "Correct rod_setback.")
+    reach_m = limits.rod_setback_m + ROD_REACH_M
+    if (stands := measured_rod(scene, pole_id, reach_m=reach_m)) is not None:
+        return stands
     found = place_rod(
         pole_id,
         scene.neighbourhood,
         limits,
-        reach_m=limits.rod_setback_m + ROD_REACH_M,
+        reach_m=reach_m,
         zone_radius_m=limits.cone_radius_m,
     )
     if not isinstance(found, NoRodPlace):
@@ -194,7 +217,7 @@ def _look(territory: Territory, job: Job) -> Scene:
     near = sorted(zone.pole_id(pole) for pole in edge)
     radius = radius_needed_m(
         job.limits,
-        reach_m=job.limits.rod_setback_m + ROD_REACH_M,
+        reach_m=max(job.limits.rod_setback_m + ROD_REACH_M, farthest_rod_m(territory, job) + 1.0),
         zone_radius_m=job.limits.cone_radius_m,
     )
     return Scene(territory, job, network, zone, Neighbourhood.build(territory, job, near, radius))
@@ -231,6 +254,7 @@ def _document(
     faults = fault_rows(scene, chosen)
     items += [*induction_open_items(induction), *measured_items(job, placement.spots)]
     items += outside_items(scene, chosen)
+    items += field_items(scene, chosen, reach_m=job.limits.rod_setback_m + ROD_REACH_M)
     clearance = clearance_block(scene, chosen, beside.crews)
     items += crew_items(clearance["others"], beside.unread)
     materials = materials_of(job, chosen.rows, totals)
@@ -244,9 +268,17 @@ def _document(
         "job_id": job.job_id,
         "title": job.title,
         "tool_version": __version__,
+        "revision": beside.revision.number,
+        "revises": beside.revision.revises,
+        "measured": list(beside.revision.rows),
         "inputs": [
             dict(row)
-            for row in (*scene.territory.inputs, job.input, *(crew.input for crew in beside.crews))
+            for row in (
+                *scene.territory.inputs,
+                job.input,
+                *(crew.input for crew in beside.crews),
+                *beside.revision.inputs,
+            )
         ],
         "job": job_block(job),
         "circuits": circuit_rows(scene.territory, job.circuit_ids),
@@ -287,6 +319,7 @@ def _document(
             *caution_rows(scene, chosen, rod_zone, induction, faults),
             *crew_cautions(clearance["others"]),
             *kit_cautions(job, chosen.rows),
+            *(asdict(note) for note in field_cautions(job)),
         ],
         "triggers": list(TRIGGERS),
         "picture": picture_of(scene, _points(locations)),
@@ -294,6 +327,8 @@ def _document(
     # Through JSON once: what is hashed, saved and drawn is the same plain data.
     document = json.loads(canonical_bytes(document))
     document["ready"] = is_ready(document)
+    if (before := beside.revision.previous) is not None:
+        document["changes"] = changes_between(before, document)
     document["plan_hash"] = plan_hash(document)
     document["made_at"] = _made_at()
     return document

@@ -19,11 +19,15 @@ FLOORS = (
     ("job", "record"),
     ("territory",),
     ("jobvalues", "jobclearance", "jobkit", "jobtraffic", "jobfile"),
+    ("revision",),
     ("electrical",),
     ("grounding",),
     ("studies",),
     ("scene", "method", "choice"),
-    ("rests", "settle", "outside", "zoning", "roads", "roadwork", "wayside", "beside"),
+    (
+        *("rests", "settle", "outside", "zoning", "roads", "roadwork", "wayside", "beside"),
+        "fieldwork",
+    ),
     (
         "document",
         "worker",
@@ -39,6 +43,7 @@ FLOORS = (
     ),
     ("plan",),
     ("jobmap", "gis", "export"),
+    ("revising",),
     ("cli", "__main__"),
 )
 FLOOR = {name: level for level, names in enumerate(FLOORS) for name in names}

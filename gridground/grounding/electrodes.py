@@ -92,7 +92,7 @@ def electrode_of(job: Job, near: Neighbourhood, spot: Spot) -> Electrode:
     contact must not raise what people's feet may bear.
     """
     ground = _ground(job, near, spot)
-    measured = job.rod.measured_ohm.get(str(spot.top.pole_id)) if spot.electrode == "rod" else None
+    measured = _measured_ohm(job, spot) if spot.electrode == "rod" else None
     if measured is not None:
         return _measured(job, spot, ground, measured)
     items: list[OpenItem] = []
@@ -117,8 +117,20 @@ def electrode_of(job: Job, near: Neighbourhood, spot: Spot) -> Electrode:
     )
 
 
-def _measured(job: Job, spot: Spot, ground: _Ground, ohm: float) -> Electrode:
+def _measured_ohm(job: Job, spot: Spot) -> tuple[float, str] | None:
+    """Return what a rod was measured at and who says so; the field stands before the job."""
+    pole_id = str(spot.top.pole_id)
+    if pole_id in job.measured.rod_ohm:
+        told = job.measured.said.get(("rod_ohm", pole_id), "nobody named")
+        return job.measured.rod_ohm[pole_id], f"field record, {told}"
+    if pole_id in job.rod.measured_ohm:
+        return job.rod.measured_ohm[pole_id], "the job's rod.measured_ohm"
+    return None
+
+
+def _measured(job: Job, spot: Spot, ground: _Ground, measured: tuple[float, str]) -> Electrode:
     """Return the electrode of a rod whose resistance was measured."""
+    ohm, by = measured
     items = []
     if not MEASURED_LEAST_OHM <= ohm <= MEASURED_MOST_OHM:
         items.append(_unusual(spot, ohm))
@@ -130,13 +142,18 @@ def _measured(job: Job, spot: Spot, ground: _Ground, ohm: float) -> Electrode:
             "the resistivity that it tells by Dwight's formula turned round, at most "
             f"{STAND_IN_OHM_M:g} ohm·m"
         )
-    told = f"measured: {ohm:g} ohm (the job's rod.measured_ohm); {soil}"
+    told = f"measured: {ohm:g} ohm ({by}); {soil}"
     return Electrode(ohm, ohm, resistivity, told, tuple(items), ground.layers)
 
 
 def _ground(job: Job, near: Neighbourhood, spot: Spot) -> _Ground:
     """Return the soil of the polygon that covers the electrode, else the job's."""
     found = None
+    pole_id = str(spot.top.pole_id)
+    if spot.electrode is not None and pole_id in job.measured.soil_ohm_m:
+        told = job.measured.said.get(("soil_ohm_m", pole_id), "nobody named")
+        said = f"measured at the rod (field record, {told})"
+        return _Ground(job.measured.soil_ohm_m[pole_id], said, True, None)
     if spot.rod is not None:
         found = near.soil_at_lonlat(spot.rod.lon, spot.rod.lat)
     elif spot.top.pole_id is not None:

@@ -127,7 +127,8 @@ def _prepare(
         ),
     ]
     for spot, zone, said in zip(spots, zones, words, strict=True):
-        steps += _prepare_location(spot, zone, said)
+        told = job.measured.said.get(("rod_lon", str(spot.top.pole_id)))
+        steps += _prepare_location(spot, zone, said, told=told)
         steps += _bar(job, spot)
     steps += [_test_dead(spot) for spot in spots]
     steps += [
@@ -183,8 +184,10 @@ def _vehicle(job: Job) -> list[dict[str, Any]]:
     ]
 
 
-def _prepare_location(spot: Spot, zone: Zone | None, words: ZoneWords) -> list[dict[str, Any]]:
-    """Read the pole number, see to the traffic, drive the rod, put the cones up."""
+def _prepare_location(
+    spot: Spot, zone: Zone | None, words: ZoneWords, *, told: str | None
+) -> list[dict[str, Any]]:
+    """Read the pole number, see to the traffic, drive the rod or look at the one told, cones."""
     pole_id = spot.top.pole_id
     here = where_text(pole_id, spot.top.span_id)
     steps = []
@@ -193,7 +196,16 @@ def _prepare_location(spot: Spot, zone: Zone | None, words: ZoneWords) -> list[d
             _step(pole_id, f"Read the number on the pole: it must be {pole_id}. If not, stop.")
         )
     steps += [_step(pole_id, _at(spot, text)) for text in words.before]
-    if spot.rod is not None:
+    if spot.rod is not None and told is not None:
+        steps.append(
+            _step(
+                pole_id,
+                f"At {here}: the rod is told by {told} at {feet_text(spot.rod.distance_m)} from "
+                f"the pole, bearing {spot.rod.bearing_deg:.0f} degrees from true north. See that "
+                "it stands there, driven to its full depth. Measure and write down its resistance.",
+            )
+        )
+    elif spot.rod is not None:
         steps.append(
             _step(
                 pole_id,

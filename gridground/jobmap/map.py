@@ -259,9 +259,13 @@ def job_map(plan: Plan) -> folium.Map:
         Style(page_style(document) + own_asset("page.css") + own_asset("task.css")), name="page_css"
     )
     page.header.add_child(Script(leaflet_js()), name="leaflet_js")
-    for name in SCRIPTS:
+    names, layers = list(SCRIPTS), list(LAYERS)
+    if "changes" in document:
+        names.insert(names.index("figures"), "changes")
+        layers.insert(-1, "changes")
+    for name in names:
         page.header.add_child(Script(own_asset(f"{name}.js")), name=f"{name}_js")
     page.add_child(drawn)
-    for kind in LAYERS:
+    for kind in layers:
         drawn.add_child(PlanLayer(kind))
     return drawn

@@ -54,9 +54,10 @@ _COORDINATES: dict[str, Test] = {
 
 def _geometry(value: object) -> bool:
     """Return whether `value` is a GeoJSON geometry of a kind that can be drawn."""
-    if not isinstance(value, dict) or value.get("type") not in _COORDINATES:
+    kind = value.get("type") if isinstance(value, dict) else None
+    if not isinstance(value, dict) or not isinstance(kind, str) or kind not in _COORDINATES:
         return False
-    return _COORDINATES[value["type"]](value.get("coordinates"))
+    return _COORDINATES[kind](value.get("coordinates"))
 
 
 # One letter per kind of value; a question mark behind it also allows null, a star in front of a
@@ -88,9 +89,11 @@ _TOP = (
     "format:t job_id:t title:t made_at:t tool_version:t plan_hash:t ready:b inputs:L open_items:L "
     "checks:L method:t method_reason:t options:L directions:L locations:L leads:L totals:o "
     "faults:o worker:o rod_zone:L approach:L steps:o materials:L assumptions:L cautions:L job:o "
-    "circuits:L picture:o triggers:T"
+    "circuits:L picture:o triggers:T *revision:i *revises:t? *measured:L *changes:L"
 )
 _ROWS = {
+    "*measured": "what:t *pole_id:t? *lead_id:t *unit:t? who:t at:t",
+    "*changes": "what:t where:T before:t? after:t? text:t",
     "inputs": "layer:t *sha256:t? *rows:n? *date:t?",
     "open_items": "code:t where:T what:t why:t who:t settles:t",
     "checks": "code:t where:T value:n? limit:n? unit:t passed:b source:t *mends:t",

@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from gridground.jobmap import words
 from gridground.jobmap.bonding import bonding_svg
+from gridground.jobmap.changed import changed_parts
 from gridground.jobmap.sketch import Scene, inset_svg, line_state_text, sketch_svg
 from gridground.jobmap.sources import figure_notes
 
@@ -36,7 +37,7 @@ def environment() -> Environment:
     from jinja2 import DictLoader, Environment  # noqa: PLC0415
 
     assets = files("gridground.jobmap") / "assets"
-    names = ("sheet", "clearance", "steps", "zones", "figures", "duty", "sources")
+    names = ("sheet", "clearance", "steps", "zones", "figures", "duty", "changes", "sources")
     made = Environment(
         loader=DictLoader(
             {f"{name}.html": (assets / f"{name}.html").read_text("utf-8") for name in names}
@@ -121,6 +122,7 @@ def sheet_context(document: dict[str, Any]) -> dict[str, Any]:
             for key, title, note in STEP_PARTS
         ],
         **_clearance(document),
+        **changed_parts(document),
         "faults": _faults(document),
         "fault_kinds": words.FAULT_KINDS,
         **_cases(document),

@@ -1,0 +1,278 @@
+"""What was measured in the field: out of a record and the plan before it, into the job."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from gridground.errors import InputError, Problem
+from gridground.job import KitLead, Measured, UsedLead
+from gridground.jobvalues import as_count
+from gridground.revision.account import steps_by_id
+from gridground.revision.fieldrecord import LEAD_KEYS, READERS, ROD_KEYS
+from gridground.territory.text import shown
+from gridground.units import area_mm2, feet_text
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+
+    from gridground.job import Job, Kit
+    from gridground.revision.fieldrecord import Entry, FieldRecord
+
+UNITS = {
+    "rod_ohm": "ohm",
+    "soil_ohm_m": "ohm·m",
+    "rod_lon": "degrees",
+    "rod_lat": "degrees",
+    "rod_accuracy_m": "m",
+    "length_m": "m",
+    "size": None,
+    "lead_number": None,
+    "detector": None,
+}
+# What stands of a lead only as long as the lead itself: another number, another lead.
+_OF_ONE_LEAD = ("size", "length_m")
+# Within this a length told is the one stated: half a foot, our judgement.
+_SAME_M, _SAME_MM2 = 0.15, 1e-6
+
+
+@dataclass(frozen=True)
+class Revision:
+    """What makes a plan a revision of another.
+
+    Attributes
+    ----------
+    number : int
+        1 for a plan without one before.
+    previous : dict or None
+        Document of the plan before.
+    rows : tuple of dict
+        Rows of the plan's ``measured``.
+    inputs : tuple of dict
+        Rows of the records, for the plan's ``inputs``.
+    """
+
+    number: int
+    previous: dict[str, Any] | None
+    rows: tuple[dict[str, Any], ...] = ()
+    inputs: tuple[dict[str, Any], ...] = ()
+
+    @property
+    def revises(self) -> str | None:
+        """Hash of the plan before."""
+        return None if self.previous is None else str(self.previous["plan_hash"])
+
+
+FIRST = Revision(1, None)
+
+
+def revision_of(previous: dict[str, Any] | None, record: FieldRecord | None) -> Revision:
+    """Return what a plan made after `previous`, with what `record` holds, is a revision of.
+
+    Parameters
+    ----------
+    previous : dict or None
+        Document of the plan before; what was measured for it goes on counting.
+    record : FieldRecord or None
+        Held against `previous` already.
+    """
+    if previous is None:
+        return FIRST
+    rows = [_whole(row) for row in previous.get("measured", [])]
+    inputs = [dict(row) for row in previous["inputs"] if row["layer"].startswith("record:")]
+    if record is not None:
+        rows = _latest([*rows, *_rows(record, previous)])
+        inputs = [row for row in inputs if row["layer"] != record.input["layer"]]
+        inputs.append(dict(record.input))
+    number = int(previous.get("revision", 1)) + 1
+    return Revision(number, previous, tuple(rows), tuple(inputs))
+
+
+def _whole(row: dict[str, Any]) -> dict[str, Any]:
+    """Return a row of an earlier plan, its value read again by the rules of a record."""
+    place = "lead_id" if row.get("what") in LEAD_KEYS else "pole_id"
+    try:
+        if place == "lead_id":
+            as_count(1, 6)(row.get("parallel"))
+        if not all(isinstance(row.get(key), str) for key in (place, "who", "at")):
+            raise ValueError("names no place, person or time")  # noqa: TRY301  one error below
+        return dict(row) | {"value": READERS[row["what"]](row.get("value"))}
+    except (KeyError, ValueError, TypeError) as error:
+        found = f"{shown(row.get('what'))}: {shown(row.get('value'))} cannot be used"
+        remedy = "Make the earlier plan again."
+        raise InputError([Problem("reject", "plan", (), "measured", found, remedy)]) from error
+
+
+def _rows(record: FieldRecord, plan: dict[str, Any]) -> Iterator[dict[str, Any]]:
+    """Yield a row for every value of the entries that stand."""
+    steps = steps_by_id(plan)
+    leads = {lead["lead_id"]: lead for lead in plan["leads"]}
+    for one in record.standing:
+        step = steps[str(one.about)] if one.kind == "tick" else None
+        pole_id = one.about if step is None else step.pole_id
+        lead = leads.get(str(one.about if step is None else step.lead_id))
+        for what in UNITS:
+            if what not in one.values:
+                continue
+            if what in LEAD_KEYS:
+                if lead is not None:
+                    yield _lead_row(one, what, lead)
+            elif what in ROD_KEYS:
+                yield _row(one, what) | {"pole_id": pole_id}
+            else:
+                yield _row(one, what) | {"pole_id": pole_id, "step_id": one.about}
+
+
+def _row(one: Entry, what: str) -> dict[str, Any]:
+    """Return what every row says."""
+    return {
+        "what": what,
+        "value": one.values[what],
+        "unit": UNITS[what],
+        "who": one.who,
+        "at": one.at,
+    }
+
+
+def _lead_row(one: Entry, what: str, lead: dict[str, Any]) -> dict[str, Any]:
+    """Return a row about a lead; its two ends hold where its id may change."""
+    return _row(one, what) | {
+        "lead_id": lead["lead_id"],
+        "pole_id": lead["pole_id"],
+        "span_id": lead.get("span_id"),
+        "from": lead["from"],
+        "to": lead["to"],
+        "parallel": lead["parallel"],
+        "number": one.values.get("lead_number"),
+    }
+
+
+def _latest(rows: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Keep the latest row about each thing, in order of what, pole and lead.
+
+    Of one connection with several cables the rows stand by the leads' own numbers.
+    """
+    kept: dict[tuple[Any, ...], dict[str, Any]] = {}
+    for row in rows:
+        place: tuple[Any, ...] = (row.get("pole_id"), row.get("step_id"))
+        if "lead_id" in row:
+            place = (*place, *_edge(row))
+            number = row.get("number")
+            if row["parallel"] > 1:
+                place = (*place, number)
+            elif row["what"] == "lead_number":
+                before = kept.get((row["what"], *place))
+                if before is not None and before["value"] != row["value"]:
+                    for what in _OF_ONE_LEAD:
+                        kept.pop((what, *place), None)
+        elif row["what"] == "rod_lon":  # another position, another accuracy
+            kept.pop(("rod_accuracy_m", *place), None)
+        kept[row["what"], *place] = row
+    order = list(UNITS)
+    return sorted(
+        kept.values(),
+        key=lambda row: (
+            order.index(row["what"]),
+            *(str(row.get(key) or "") for key in ("pole_id", "span_id", "from", "to", "number")),
+            str(row.get("step_id") or ""),
+        ),
+    )
+
+
+def _edge(row: dict[str, Any]) -> tuple[Any, ...]:
+    """Return the connection that a row about a lead means."""
+    return tuple(row.get(key) for key in ("pole_id", "span_id", "from", "to"))
+
+
+def with_measured(job: Job, rows: Sequence[dict[str, Any]]) -> Job:
+    """Return a job with what was measured.
+
+    Parameters
+    ----------
+    job : Job
+        As read.
+    rows : sequence of dict
+        Rows of a plan's ``measured``.
+    """
+    at_pole: dict[str, dict[str, Any]] = {key: {} for key in ROD_KEYS}
+    said: dict[tuple[str, str], str] = {}
+    for row in rows:
+        if row["what"] in ROD_KEYS:
+            at_pole[row["what"]][row["pole_id"]] = row["value"]
+            said[row["what"], row["pole_id"]] = f"{row['who']} at {row['at']}"
+    lon, lat = at_pole["rod_lon"], at_pole["rod_lat"]
+    fresh = _told(rows)
+    return replace(
+        job,
+        kit=_with_used(job.kit, fresh),
+        measured=Measured(
+            rod_ohm=at_pole["rod_ohm"],
+            soil_ohm_m=at_pole["soil_ohm_m"],
+            rod_at={pole_id: (lon[pole_id], lat[pole_id]) for pole_id in lon if pole_id in lat},
+            rod_accuracy_m=at_pole["rod_accuracy_m"],
+            leads=tuple(_used(rows)),
+            said=said,
+            not_as_kit=_not_as_kit(job.kit, fresh),
+        ),
+    )
+
+
+def _told(rows: Sequence[dict[str, Any]]) -> list[KitLead]:
+    """Return the leads whose size and length were told, by their own numbers."""
+    told: dict[tuple[Any, ...], dict[str, Any]] = {}
+    for row in rows:
+        if row["what"] in LEAD_KEYS:
+            own = row.get("number") if row["parallel"] > 1 else None
+            told.setdefault((*_edge(row), own), {})[row["what"]] = row["value"]
+    return [
+        KitLead(str(one.get("lead_number", "not named")), one["size"], one["length_m"], "", None)
+        for one in told.values()
+        if {"size", "length_m"} <= one.keys()
+    ]
+
+
+def _with_used(kit: Kit | None, fresh: Sequence[KitLead]) -> Kit | None:
+    """Return the kit with the leads that were put on: they were there, as they were told."""
+    if kit is None or not fresh:
+        return kit
+    names = {lead.lead_id for lead in fresh}
+    return replace(kit, leads=(*(k for k in kit.leads if k.lead_id not in names), *fresh))
+
+
+def _not_as_kit(kit: Kit | None, fresh: Sequence[KitLead]) -> dict[str, tuple[str, str]]:
+    """Return the leads that were told otherwise than the kit states them."""
+    stated = {} if kit is None else {lead.lead_id: lead for lead in kit.leads}
+    found = {}
+    for lead in fresh:
+        own = stated.get(lead.lead_id)
+        if own is None:
+            continue
+        apart_m = abs(own.length_m - lead.length_m)
+        if abs(area_mm2(own.size) - area_mm2(lead.size)) > _SAME_MM2 or apart_m > _SAME_M:
+            found[lead.lead_id] = (
+                f"{lead.size}, {feet_text(lead.length_m)}",
+                f"{own.size}, {feet_text(own.length_m)}",
+            )
+    return found
+
+
+def _used(rows: Sequence[dict[str, Any]]) -> Iterator[UsedLead]:
+    """Yield the leads that were put on; of several in parallel the smallest and the longest."""
+    groups: dict[tuple[Any, ...], list[dict[str, Any]]] = {}
+    for row in rows:
+        if row["what"] in _OF_ONE_LEAD:
+            groups.setdefault(_edge(row), []).append(row)
+    for edge, group in groups.items():
+        sizes = [row["value"] for row in group if row["what"] == "size"]
+        lengths = [row["value"] for row in group if row["what"] == "length_m"]
+        said = dict.fromkeys(f"{row['who']} at {row['at']}" for row in group)
+        pole_id, span_id, start, end = edge
+        yield UsedLead(
+            pole_id,
+            span_id,
+            start,
+            end,
+            size=min(sizes, key=area_mm2) if sizes else None,
+            length_m=max(lengths) if lengths else None,
+            said=", ".join(said),
+        )
