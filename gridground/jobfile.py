@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from gridground.errors import InputError, Problem
 from gridground.job import Job, Kit, KitLead, Limits
 from gridground.jobclearance import read_clearance
+from gridground.jobplaces import read_vehicle, vehicle_poles, with_places
 from gridground.jobvalues import (
     Section,
     as_count,
@@ -68,9 +69,15 @@ _LIMITS: dict[str, tuple[str, Callable[[object], Any]]] = {
     "lead_slack_ratio": ("lead_slack_ratio", as_number(1, 5)),
     "lead_length_step": ("lead_length_step_m", as_length_m(0, 30)),
     "bar_below": ("bar_below_m", as_length_m(0, 30)),
+    "locate_tolerance": ("locate_tolerance_m", as_length_m(0, 10, zero=True)),
+    "vehicle_clearance": ("vehicle_clearance_m", as_length_m(0, 30)),
+    "vehicle_rod_distance": ("vehicle_rod_distance_m", as_length_m(0, 30)),
+    "ground_slope_max_ratio": ("ground_slope_max_ratio", as_number(0.02, 2)),
 }
 _TABLE_COUNTS = frozenset({"bracket_max_spans", "parallel_max"})
-_TABLE_NUMBERS = frozenset({"fault_growth_ratio", "body_ohm", "lead_slack_ratio"})
+_TABLE_NUMBERS = frozenset(
+    {"fault_growth_ratio", "body_ohm", "lead_slack_ratio", "ground_slope_max_ratio"}
+)
 
 
 def read_job(path: str | os.PathLike[str]) -> Job:
@@ -151,7 +158,9 @@ def _read(section: Section, sha256: str) -> Job | None:
     isolated = section.take("isolated_equipment", as_ids())
     reclosing_blocked = section.take("reclosing_blocked", as_ids())
     limits = _limits(section.sub("limits"), assumed)
-    rod = read_rod(section.sub("rod"), assumed)
+    rod_section = section.sub("rod")
+    rod = with_places(rod_section, read_rod(rod_section, assumed))
+    vehicle = read_vehicle(section)
     kit = _kit(section)
     clearance = read_clearance(section.sub("clearance"))
     if section.problems or limits is None or rod is None or job_id is None:
@@ -170,6 +179,7 @@ def _read(section: Section, sha256: str) -> Job | None:
         isolated_equipment=isolated or (),
         reclosing_blocked=reclosing_blocked,
         clearance=clearance,
+        vehicle=vehicle,
         limits=limits,
         rod=rod,
         kit=kit,
@@ -333,6 +343,8 @@ def check_job(job: Job, territory: Territory) -> tuple[Problem, ...]:
     look("isolated_equipment", job.isolated_equipment, "equipment")
     problems += _no_such_breaker(job, territory)
     look("rod.measured_ohm", job.rod.measured_ohm, "poles")
+    look("rod.place", job.rod.place, "poles")
+    look("vehicle", vehicle_poles(job.vehicle), "poles")
     problems += _no_such_line(job, territory)
     if not problems:
         problems += _off_circuit(job, territory)

@@ -29,8 +29,10 @@ from gridground.errors import (
 from gridground.grounding.between import sources_between
 from gridground.grounding.brackets import Ground
 from gridground.grounding.candidates import radius_needed_m
+from gridground.grounding.hazards import with_hazards
 from gridground.grounding.neighbourhood import Neighbourhood
 from gridground.grounding.rods import REACH_LARGEST_M, NoRodPlace, place_rod
+from gridground.grounding.stated import judge_position
 from gridground.grounding.steps import steps_of
 from gridground.grounding.usual import TRIGGERS
 from gridground.grounding.where import place_dual, place_single
@@ -45,17 +47,19 @@ from gridground.settle import (
     measured_items,
     open_items,
     short_items,
+    stated_items,
     still_energized,
 )
 from gridground.territory.network import Network
 from gridground.territory.ways import find_zone
 from gridground.units import M_PER_FT, round_down, round_up
+from gridground.vehicle import vehicle_block, vehicle_items
 from gridground.words import assumption_rows, circuit_rows, job_block
 from gridground.worker import worker_block
 from gridground.zoning import met_by, zones_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from gridground.crews import Crew
     from gridground.job import Job
@@ -124,8 +128,9 @@ class Beside:
 def _plan(territory: Territory, job: Job, beside: Beside) -> Plan:
     """Plan a job that names only what is there."""
     scene = _look(territory, job)
+    stated = _stated_rods(scene)
     ground = Ground(
-        find_rod=lambda pole_id: _find_rod(scene, pole_id),
+        find_rod=lambda pole_id: _find_rod(scene, pole_id, stated),
         small=scene.small,
         between=lambda poles, spans: sources_between(scene.zone, job, poles, spans),
     )
@@ -144,26 +149,53 @@ def _held(scene: Scene, outcome: Outcome) -> Outcome:
     return replace(outcome, infeasible=tuple(reasons)) if reasons else outcome
 
 
-def _find_rod(scene: Scene, pole_id: str) -> RodPlace | Reason:
+def _rod_keys(job: Job) -> dict[str, float]:
+    """Return how far out rods are looked for, and the radius of their zone."""
+    return {
+        "reach_m": job.limits.rod_setback_m + ROD_REACH_M,
+        "zone_radius_m": job.limits.cone_radius_m,
+    }
+
+
+def _stated_rods(scene: Scene) -> dict[str, RodPlace]:
+    """Return a person's own places for rods at the poles near.
+
+    Raises
+    ------
+    InputError
+        For those that are not lawful, all of them at once.
+    """
+    job, near = scene.job, scene.neighbourhood
+    if job.limits.rod_setback_m + ROD_REACH_M > REACH_LARGEST_M:
+        return {}
+    judged = {
+        pole_id: judge_position(
+            position, pole_id, near, scene.territory, job.limits, **_rod_keys(job)
+        )
+        for pole_id, position in job.rod.place.items()
+        if pole_id in near.centre_poles
+    }
+    if problems := [one for one in judged.values() if isinstance(one, Problem)]:
+        raise InputError(problems)
+    return {name: one for name, one in judged.items() if not isinstance(one, Problem)}
+
+
+def _find_rod(scene: Scene, pole_id: str, stated: Mapping[str, RodPlace]) -> RodPlace | Reason:
     """Return the rod place of a pole, or what keeps every place from being lawful."""
     limits = scene.job.limits
     if limits.rod_setback_m + ROD_REACH_M > REACH_LARGEST_M:
         what = f"a setback of {limits.rod_setback_m:g} m is more than a lead on the ground bridges."
         return Reason("no_rod_place", (pole_id,), what, "Correct rod_setback.")
-    found = place_rod(
-        pole_id,
-        scene.neighbourhood,
-        limits,
-        reach_m=limits.rod_setback_m + ROD_REACH_M,
-        zone_radius_m=limits.cone_radius_m,
-    )
+    if pole_id in stated:
+        return stated[pole_id]
+    keys = _rod_keys(scene.job)
+    found = place_rod(pole_id, scene.neighbourhood, limits, **keys)
     if not isinstance(found, NoRodPlace):
         return found
-    names = [f"{o.kind} {o.where}" for o in found.reasons[:4]]
     return Reason(
         "no_rod_place",
         (pole_id,),
-        f"no lawful place for a rod at pole {pole_id}: limited by {', '.join(names) or 'nothing'}.",
+        f"no lawful place for a rod at pole {pole_id}: {found.sentence()}.",
         " ".join(found.alternatives) or "Use another electrode or another pole.",
     )
 
@@ -181,7 +213,9 @@ def _look(territory: Territory, job: Job) -> Scene:
         reach_m=job.limits.rod_setback_m + ROD_REACH_M,
         zone_radius_m=job.limits.cone_radius_m,
     )
-    return Scene(territory, job, network, zone, Neighbourhood.build(territory, job, near, radius))
+    found = Neighbourhood.build(territory, job, near, radius)
+    found = with_hazards(found, territory, job, reach_m=job.limits.rod_setback_m + ROD_REACH_M)
+    return Scene(territory, job, network, zone, found)
 
 
 def _ring(zone: Zone, edge: set[int], free_m: float) -> set[int]:
@@ -213,6 +247,7 @@ def _document(
     induction = induction_rows(scene, chosen)
     faults = fault_rows(scene, chosen)
     items += [*induction_open_items(induction), *measured_items(job, placement.spots)]
+    items += [*vehicle_items(scene, placement.spots), *stated_items(job, placement.spots)]
     items += outside_items(scene, chosen)
     clearance = clearance_block(scene, chosen, beside.crews)
     items += crew_items(clearance["others"], beside.unread)
@@ -260,6 +295,7 @@ def _document(
             *crew_cautions(clearance["others"]),
         ],
         "triggers": list(TRIGGERS),
+        "vehicle": vehicle_block(scene),
         "picture": picture_of(scene, _points(locations)),
     }
     # Through JSON once: what is hashed, saved and drawn is the same plain data.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -96,6 +97,18 @@ class RodPlace:
         dict[str, Any], ...
     ]  # nearest features: feature_id, kind, distance_m, clearance_m
     meets: tuple[dict[str, Any], ...]  # features the zone touches: feature_id, kind, name
+    parts: tuple[dict[str, Any], ...] = ()  # what the score is made of: what, cost
+    alternatives: tuple[dict[str, Any], ...] = ()  # the best others, with why they lost
+    limited_by: tuple[dict[str, Any], ...] = ()  # where, kind, spare_m, clearance_m
+    slope_ratio: float | None = None  # rise over run of the ground there; None: not known
+    rise_m: float | None = None  # of the ground from the pole to the rod; None: not known
+    stated: bool = False  # a person's own position
+    search: dict[str, Any] | None = None  # what the search would have chosen instead
+
+    @property
+    def ground_m(self) -> float:
+        """The lead on the ground along its slope; level where the slope is not known [m]."""
+        return math.hypot(self.distance_m, self.rise_m or 0.0)
 
 
 @dataclass(frozen=True)

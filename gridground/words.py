@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from gridground.electrical.induced_words import induction_assumptions
 from gridground.grounding.rows import BODY_SEPARATION_M
+from gridground.rodwords import rod_assumptions
 from gridground.units import feet_text
 
 if TYPE_CHECKING:
@@ -39,7 +41,8 @@ def job_block(job: Job) -> dict[str, Any]:
         "open_conductor": list(job.open_conductor),
         "limits": {_limit_name(key): _limit_text(key, value) for key, value in exact.items()},
         "limits_exact": exact,
-        "rod": vars(job.rod),
+        "rod": asdict(job.rod),
+        "vehicle": None if job.vehicle is None else asdict(job.vehicle),
     }
 
 
@@ -91,6 +94,7 @@ def assumption_rows(
         for key, (value, source) in sorted(job.assumed.items())
     ]
     rows += [*_circuit_assumptions(scene), *_standing(), *_absent(scene)]
+    rows += rod_assumptions(scene, outcome.placement.spots)
     if not all(row["altitude_stated"] for row in approach):
         text = "Altitude up to 900 m: no pole near states one."
         rows.append(_row(text, "29 CFR 1910.269 Table R-5"))

@@ -31,6 +31,8 @@ def limits(**given):
         "lead_minimum": "2", "lead_sizes": ("2", "4/0"), "lead_basis": "withstand",
         "parallel_max": 2, "lead_slack_ratio": 1.1, "lead_length_step_m": 1.524,
         "bar_below_m": 1.83, "clearance_m": CLEARANCE_M,
+        "locate_tolerance_m": 0.0, "vehicle_clearance_m": 6.096,
+        "vehicle_rod_distance_m": 3.048, "ground_slope_max_ratio": 0.5,
     }  # fmt: skip
     return Limits(**(figures | given))
 

@@ -103,7 +103,7 @@ def _row(job: Job, spot: Spot, duty: Duty, chosen: tuple[LeadEdge, LeadChoice]) 
     edge, choice = chosen
     electrode = edge.role == "electrode"
     parallel = 1 if electrode else choice.parallel
-    distance = None if spot.rod is None else spot.rod.distance_m
+    distance = None if spot.rod is None else spot.rod.ground_m
     length = lead_length_m(edge, spot.top, distance, job.limits)
     current = float("nan") if electrode else duty.fault.largest_a * job.limits.fault_growth_ratio
     temperature = START_C if electrode else choice.end_temperature_c

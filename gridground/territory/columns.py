@@ -215,11 +215,17 @@ LAYERS: dict[str, tuple[Column, ...]] = {
         _word("kind", SURROUNDINGS_KINDS, "reject", "how far a rod stays away"),
         Column("name", "text"),
         Column("clearance_m", "number", unit="m", low=0, high=1000),
+        Column("located", "word", values=("map", "marked")),
     ),
     "soil": (
         _key("soil_id"),
         _positive("resistivity_ohm_m", "ohm·m", 1e7, "rod resistance and step voltage"),
         Column("source", "text", "open item", "open item", needed="where the figure comes from"),
+    ),
+    "elevation": (
+        _key("elevation_id"),
+        Column("elevation_m", "number", "open item", "open item", "m", low=-500, high=9000,
+               needed="slope of the ground where a rod goes"),
     ),
 }  # fmt: skip
 
@@ -236,6 +242,7 @@ GEOMETRY: dict[str, tuple[str, ...]] = {
         "GeometryCollection",
     ),
     "soil": ("Polygon", "MultiPolygon"),
+    "elevation": ("Point",),
 }  # fmt: skip
 NULL_GEOMETRY = frozenset({"circuits"})
 
