@@ -22,6 +22,7 @@ POLE_TIGHT_M = 0.05
 class Part:
     """One term of a score: what it is for, and what it costs in metres of lead."""
 
+    key: str  # which term, whatever features it names
     what: str
     cost: float
 
@@ -51,7 +52,7 @@ def parts_of(site: Site, near: Neighbourhood, ray: Rays, found: Measures) -> tup
         Of it.
     """
     lead_m = float(ray.distance_m[0, 0])
-    parts = [Part(f"lead on the ground {feet_text(lead_m)}", lead_m)]
+    parts = [Part("lead", f"lead on the ground {feet_text(lead_m)}", lead_m)]
     ids = near.obstacles.ids[site.rows]
     feature, _, over_m = ray.near(candidates.TIGHT_M)
     if over_m.size and over_m.min() < candidates.TIGHT_M:
@@ -59,6 +60,7 @@ def parts_of(site: Site, near: Neighbourhood, ray: Rays, found: Measures) -> tup
         spare_m = float(over_m.min())
         parts.append(
             Part(
+                "spare",
                 f"{floor_mm(spare_m):.2f} m to spare beyond the clearance of "
                 f"{kind_text(site.kinds[row])} {ids[row]}",
                 candidates.TIGHT_COST_PER_M * (candidates.TIGHT_M - spare_m),
@@ -74,7 +76,13 @@ def _zone(site: Site, ids: Any, ray: Rays) -> list[Part]:  # noqa: ANN401  an ar
         near = shapely.distance(site.geometry, ray.lines[0]) <= site.zone_radius_m
         met = np.flatnonzero((site.kinds == kind) & near)
         if met.size:
-            parts.append(Part(f"the zone meets {kind} {_listed(ids[met])}: {_care(kind)}", cost_m))
+            parts.append(
+                Part(
+                    f"zone {kind}",
+                    f"the zone meets {kind} {_listed(ids[met])}: {_care(kind)}",
+                    cost_m,
+                )
+            )
     return parts
 
 
@@ -84,7 +92,9 @@ def _walks(site: Site, ids: Any, ray: Rays) -> list[Part]:  # noqa: ANN401  an a
     for kind, cost_m in candidates.WALK_COST_M.items():
         rows, _, _ = ray.contacts(site.kinds == kind)
         if rows.size:
-            parts.append(Part(f"the lead lies across {kind} {_listed(ids[rows])}", cost_m))
+            parts.append(
+                Part(f"walk {kind}", f"the lead lies across {kind} {_listed(ids[rows])}", cost_m)
+            )
     return parts
 
 
@@ -94,6 +104,7 @@ def _overhead(site: Site, ray: Rays, found: Measures) -> list[Part]:
     if found.line_deg[0] < candidates.UNDER_LINE_DEG:
         parts.append(
             Part(
+                "line",
                 f"within {candidates.UNDER_LINE_DEG:.0f}° of the line's direction, where wire and "
                 "truck come",
                 candidates.UNDER_LINE_COST_M,
@@ -103,6 +114,7 @@ def _overhead(site: Site, ray: Rays, found: Measures) -> list[Part]:
         under = shapely.distance(site.live, ray.points[0]) < site.live_half_m
         parts.append(
             Part(
+                "live",
                 f"under {_listed(site.live_names[under])}, which stays energized: rod, boom and "
                 "auger keep the approach distance",
                 candidates.LIVE_COST_M,
@@ -148,12 +160,12 @@ def why_not(other: tuple[Part, ...], chosen: tuple[Part, ...]) -> str:
     if more_m < 0.0051:
         return "as good to the centimetre; of equals the smallest bearing from north is taken"
     longer_m = other[0].cost - chosen[0].cost
-    had = {part.what: part.cost for part in chosen}
+    had = {part.key: part.cost for part in chosen}
     causes = [f"the lead is {feet_text(longer_m)} longer"] if longer_m >= 0.05 else []
     causes += [
         f"+{part.cost:.1f}: {part.what}"
         for part in other[1:]
-        if part.cost > had.get(part.what, 0.0) + 0.005
+        if part.cost > had.get(part.key, 0.0) + 0.005
     ]
     return f"{more_m:.2f} more: " + ("; ".join(causes) or "a slightly longer lead")
 

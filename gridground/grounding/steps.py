@@ -155,8 +155,8 @@ def _vehicle(job: Job) -> list[dict[str, Any]]:
         _step(
             None,
             f"Vehicle: drive its own rod{where}, with its own label, at least 10 ft from the rods "
-            "of the line, bond the vehicle to it and put its own cones up (MIL-HDBK-1025/10 table 27). It "
-            "is not among the leads, rods and cones counted here.",
+            "of the line, bond the vehicle to it and put its own cones up (MIL-HDBK-1025/10 table "
+            "27). It is not among the leads, rods and cones counted here.",
         )
     ]
 
