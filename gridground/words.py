@@ -58,6 +58,8 @@ def _limit_text(key: str, value: object) -> str:
         return ", ".join(parts)
     if isinstance(value, list):
         return ", ".join(map(str, value))
+    if key == "locate_tolerance_m" and value == 0:
+        return "none"
     if key.endswith("_m") and isinstance(value, int | float):
         return feet_text(float(value)) if value else "outside it"
     return f"{value:g}" if isinstance(value, float) else str(value)
