@@ -57,6 +57,8 @@ def judged(xy, features, *, poles=((0.0, 0.0),), line_deg=(), live=(), reach_m=1
         lawful &= (distance_m > 0) & (distance_m >= clearance_m)
         # A lead keeps half a truck's width from its middle, the full distance from its rod.
         wall_m = {"vehicle": 1.5, "vehicle_rod": clearance_m}.get(kind, 0.0)
+        # Where the pole stands nearer than that, it comes no nearer than the pole.
+        wall_m = min(wall_m, max(geometry.distance(shapely.Point(0, 0)) - 0.01, 0.0))
         walled = kind in BLOCKING or wall_m > 0.0
         if walled and geometry.distance(shapely.Point(0, 0)) > wall_m:
             lawful &= shapely.distance(leads, geometry) > wall_m

@@ -41,6 +41,7 @@ TIGHT_COST_PER_M = 3.0
 # A lead keeps the full distance from the truck's rod, and does not lie under the truck: half the
 # width of one and a little, our judgement.
 TRUCK_HALF_WIDTH_M = 1.5
+AT_POLE_M = 0.01
 
 # Chosen places keep this much more than the clearance, which covers the plane and the cut sides.
 MARGIN_M = 0.001
@@ -147,7 +148,7 @@ class Site:
         )
         lon, lat = (float(part) for part in near.pole_lonlat[here])
         kinds = near.obstacles.kinds[rows].astype(str)
-        walls = walls_of(geometry, kinds, near.obstacles.clearance_m[rows])
+        walls = walls_of(geometry, kinds, near.obstacles.clearance_m[rows], pole_xy)
         live, live_names, live_half_m = _live(near, point, reach_m)
         return cls(
             pole_id=pole_id,
@@ -178,14 +179,21 @@ class Site:
 
 
 def walls_of(
-    geometry: NDArray[np.object_], kinds: NDArray[np.str_], clearance_m: Floats
+    geometry: NDArray[np.object_], kinds: NDArray[np.str_], clearance_m: Floats, pole_xy: Floats
 ) -> NDArray[np.object_]:
-    """Return what a lead must not cross: features as drawn, discs round the truck and its rod."""
+    """Return what a lead must not cross: features as drawn, discs round the truck and its rod.
+
+    Where the pole itself stands within such a disc, the lead comes no nearer than the pole.
+    """
+    pole = shapely.points(pole_xy)
     walls = geometry.copy()
     for row in np.flatnonzero(np.isin(kinds, ("vehicle", "vehicle_rod"))):
         radius_m = TRUCK_HALF_WIDTH_M if kinds[row] == "vehicle" else float(clearance_m[row])
         # Drawn round the circle, not in it: no side comes nearer than the radius.
-        walls[row] = shapely.buffer(geometry[row], radius_m / math.cos(math.pi / 64), quad_segs=16)
+        round_m = radius_m / math.cos(math.pi / 64)
+        round_m = min(round_m, float(shapely.distance(geometry[row], pole)) - AT_POLE_M)
+        if round_m > 0.0:
+            walls[row] = shapely.buffer(geometry[row], round_m, quad_segs=16)
     return walls
 
 

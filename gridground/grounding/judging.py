@@ -10,7 +10,7 @@ import shapely
 
 from gridground.grounding import candidates
 from gridground.grounding.candidates import Site, floor_mm
-from gridground.grounding.scores import kind_text
+from gridground.grounding.scores import thing_text
 from gridground.territory.frame import geodesic_m, wrap_deg
 from gridground.units import feet_text
 
@@ -84,7 +84,7 @@ def broken_rules(
     needed_m = near.obstacles.clearance_m
     crossed = np.zeros(len(geometry), dtype=bool)
     kinds = near.obstacles.kinds.astype(str)
-    walls = candidates.walls_of(geometry, kinds, needed_m)
+    walls = candidates.walls_of(geometry, kinds, needed_m, site.pole_xy)
     at_pole = shapely.distance(walls, shapely.points(site.pole_xy)) <= candidates.TOUCH_M
     blocking = np.isin(kinds, candidates.BLOCKING) & ~at_pole
     crossed[blocking] = shapely.intersects(walls[blocking], lead)
@@ -93,14 +93,16 @@ def broken_rules(
         kind, name = near.obstacles.kinds[row], near.obstacles.ids[row]
         if short[row] and from_m[row] <= candidates.TOUCH_M:
             code = "inside"
-            text = f"in or on {kind_text(kind)} {name}{_depth_text(geometry[row], point)}"
+            text = f"in or on {thing_text(kind, name)}{_depth_text(geometry[row], point)}"
         elif short[row]:
             code = "clearance"
-            text = f"{short_text(from_m[row])} from {kind_text(kind)} {name}, "
+            text = f"{short_text(from_m[row])} from {thing_text(kind, name)}, "
             text += f"{short_text(needed_m[row])} needed"
         else:
             code = "crossing"
-            text = f"the lead on the ground crosses {kind_text(kind)} {name}"
+            text = f"the lead on the ground crosses {thing_text(kind, name)}"
+            if kind in {"vehicle", "vehicle_rod"}:
+                text = f"the lead on the ground comes too near {thing_text(kind, name)}"
         broken.append(BrokenRule(code, name, kind, float(from_m[row]), float(needed_m[row]), text))
     return tuple(broken)
 

@@ -15,7 +15,7 @@ from gridground.grounding.candidates import Rays, Site, floor_mm, radius_needed_
 from gridground.grounding.judging import BrokenRule, broken_rules
 from gridground.grounding.obstructions import obstructions
 from gridground.grounding.places import search, written
-from gridground.grounding.scores import Part, kind_text, limited_by, parts_of, said, why_not
+from gridground.grounding.scores import Part, limited_by, parts_of, said, thing_text, why_not
 from gridground.grounding.zones import zone_meets
 from gridground.record import RodPlace
 from gridground.territory.frame import geodesic_m
@@ -65,7 +65,7 @@ class NoRodPlace:
     def sentence(self, *, shown: int = 4) -> str:
         """Return in one line what stands in the way."""
         parts = [
-            f"{kind_text(r.kind)} {r.where} forbids {r.share_ratio:.0%} of the places"
+            f"{thing_text(r.kind, r.where)} forbids {r.share_ratio:.0%} of the places"
             for r in self.reasons[:shown]
         ]
         return "; ".join(parts) or "the lead does not reach beyond the setback"

@@ -62,7 +62,7 @@ def parts_of(site: Site, near: Neighbourhood, ray: Rays, found: Measures) -> tup
             Part(
                 "spare",
                 f"{floor_mm(spare_m):.2f} m to spare beyond the clearance of "
-                f"{kind_text(site.kinds[row])} {ids[row]}",
+                f"{thing_text(site.kinds[row], ids[row])}",
                 candidates.TIGHT_COST_PER_M * (candidates.TIGHT_M - spare_m),
             )
         )
@@ -170,14 +170,15 @@ def why_not(other: tuple[Part, ...], chosen: tuple[Part, ...]) -> str:
     return f"{more_m:.2f} more: " + ("; ".join(causes) or "a slightly longer lead")
 
 
-def kind_text(kind: str) -> str:
-    """Return a kind of obstacle as people say it."""
-    return {
-        "vehicle": "the truck:",
-        "vehicle_rod": "the truck's rod:",
-        "steep": "steep ground at",
-        "low_line": "the low energized line",
-    }.get(kind, str(kind))
+def thing_text(kind: str, name: str) -> str:
+    """Return an obstacle as people say it: its kind and its id."""
+    said = {
+        "vehicle": "the truck",
+        "vehicle_rod": "the truck's rod",
+        "steep": f"steep ground at {name}",
+        "low_line": f"the low energized line {name}",
+    }
+    return said.get(kind, f"{kind} {name}")
 
 
 def _care(kind: str) -> str:
