@@ -341,3 +341,46 @@ def test_a_height_that_is_no_number_is_named(tmp_path):
     assert [(p.layer, p.feature_ids, p.field) for p in found.problems if p.level == "reject"] == [
         ("elevation", ("E1",), "elevation_m")
     ]
+
+
+def test_a_lead_on_a_slope_is_as_long_as_the_slope(ground, tmp_path):
+    """Expected: arithmetic on the plane drawn; 0.4 m up for each metre north."""
+    poles = ground.poles
+    at = poles.geometry[poles.index()["Q213"]]
+    frame = gg.territory.frame.Frame(at.x, at.y)
+    side = np.arange(-200, 201, 5.0)
+    x, y = (part.ravel() for part in np.meshgrid(side, np.arange(-200, 201, 5.0)))
+    lon, lat = frame.to_lonlat(x, y)
+    features = [
+        {
+            "type": "Feature",
+            "properties": {"elevation_id": f"E{k}", "elevation_m": round(900 + 0.4 * b, 4)},
+            "geometry": {"type": "Point", "coordinates": [float(c), float(d)]},
+        }
+        for k, (b, c, d) in enumerate(zip(y, lon, lat, strict=True))
+    ]
+    folder = tmp_path / "territory"
+    shutil.copytree(ROOT / "sample_data" / "territory", folder)
+    document = {"type": "FeatureCollection", "features": features}
+    (folder / "elevation.geojson").write_text(json.dumps(document), encoding="utf-8")
+    text = (JOBS / "01-straight.toml").read_text(encoding="utf-8")
+    text = text.replace('lead_length_step = "5 ft"', "lead_length_step = 0.001")
+    text = text.replace("lead_slack_ratio = 1.1", "lead_slack_ratio = 1.0")
+    (tmp_path / "job.toml").write_text(text, encoding="utf-8")
+    job = gg.read_job(tmp_path / "job.toml")
+    level, steep = gg.plan_job(ground, job), gg.plan_job(gg.read_territory(folder), job)
+    for plan in (level, steep):
+        plan_leads = {r["pole_id"]: r["length_m"] for r in plan["leads"] if r["from"] == "rod"}
+        for pole, rod in rods_of(plan).items():
+            rod["lead_m"] = plan_leads[pole]
+    for pole, rod in rods_of(steep).items():
+        north_m = rod["distance_m"] * np.cos(np.radians(rod["bearing_deg"]))
+        assert rod["slope_ratio"] == pytest.approx(0.4, abs=1e-3)
+        assert rod["rise_m"] == pytest.approx(0.4 * north_m, abs=0.01)
+        before = rods_of(level)[pole]
+        assert before["slope_ratio"] is None
+        longer_m = np.hypot(rod["distance_m"], rod["rise_m"]) - before["distance_m"]
+        assert rod["lead_m"] - before["lead_m"] == pytest.approx(longer_m, abs=0.003)
+    said = " ".join(row["text"] for row in steep["assumptions"])
+    assert "no layer elevation" not in said
+    assert "elevation" in {row["layer"] for row in steep["inputs"]}

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -44,6 +45,52 @@ class Heights:
     def __len__(self) -> int:
         return len(self.ids)
 
+    @cached_property
+    def tree(self) -> shapely.STRtree:
+        """Spatial index of the points."""
+        return shapely.STRtree(np.asarray(shapely.points(self.xy)))
+
+    def planes(self, places: Floats) -> tuple[Floats, Floats]:
+        """Fit a plane to the points round each of some places.
+
+        Parameters
+        ----------
+        places : ndarray, shape (p, 2)
+            In the plane [m].
+
+        Returns
+        -------
+        height_m : ndarray, shape (p,)
+            Of the ground there; NaN where it is not known [m].
+        slope : ndarray, shape (p, 2)
+            Rise over run along x and along y; NaN likewise.
+
+        Notes
+        -----
+        Least squares about the middle of the points: ``C s = b`` with the covariances of place
+        and place, and of place and height.
+        """
+        count = len(places)
+        place, point = self.tree.query(
+            shapely.points(places), predicate="dwithin", distance=NEAR_M
+        ).reshape(2, -1)
+
+        def mean(values: Floats) -> Floats:
+            return np.bincount(place, values, count) / np.maximum(number, 1)
+
+        number = np.bincount(place, minlength=count)
+        apart = self.xy[point] - places[place]
+        middle = np.column_stack([mean(part) for part in apart.T])
+        middle_m = mean(self.height_m[point])
+        x, y = (apart - middle[place]).T
+        z = self.height_m[point] - middle_m[place]
+        cxx, cxy, cyy, cxz, cyz = (mean(v) for v in (x * x, x * y, y * y, x * z, y * z))
+        least = (cxx + cyy) / 2 - np.hypot((cxx - cyy) / 2, cxy)  # spread across, squared
+        known = (number >= 3) & (least >= _SPREAD_M**2)
+        det = np.where(known, cxx * cyy - cxy**2, np.nan)
+        slope = np.column_stack([cyy * cxz - cxy * cyz, cxx * cyz - cxy * cxz]) / det[:, None]
+        return middle_m - (slope * middle).sum(axis=1), slope
+
     def plane(self, x_m: float, y_m: float) -> tuple[float, float, float] | None:
         """Return height and slope eastwards and northwards at a place; None where not known.
 
@@ -60,18 +107,12 @@ class Heights:
         >>> [round(part, 3) for part in found]
         [100.1, 0.1, 0.0]
         """
-        apart = self.xy - (x_m, y_m)
-        close = np.hypot(*apart.T) <= NEAR_M
-        if close.sum() < 3:
+        if not len(self):
             return None
-        apart, height_m = apart[close], self.height_m[close]
-        middle = apart.mean(axis=0)
-        spread = np.linalg.svd(apart - middle, compute_uv=False) / math.sqrt(len(apart))
-        if spread[-1] < _SPREAD_M:
+        height_m, slope = self.planes(np.array([[x_m, y_m]]))
+        if not np.isfinite(height_m[0]):
             return None
-        terms = np.column_stack([np.ones(len(apart)), apart])
-        (at, east, north), *_ = np.linalg.lstsq(terms, height_m, rcond=None)
-        return float(at), float(east), float(north)
+        return float(height_m[0]), float(slope[0, 0]), float(slope[0, 1])
 
     def slope_ratio(self, x_m: float, y_m: float) -> float | None:
         """Return the rise over run of the steepest way at a place; None where not known."""
@@ -102,8 +143,8 @@ def steep_ground(
     Returns
     -------
     list of dict
-        Rows for `Obstacles.of`, named by the point of known height that lies nearest. A cell of
-        the lattice counts by its middle.
+        Rows for `Obstacles.of`, one per patch, named by the point of known height that lies
+        nearest to its middle. A cell of the lattice counts by its middle.
     """
     if len(heights) < 3:
         return []
@@ -114,27 +155,38 @@ def steep_ground(
     cells = (about[:, None, :] + np.column_stack([east, north])).reshape(-1, 2)
     cells = np.unique(cells, axis=0) * CELL_M
     to_centre = np.min([np.hypot(*(cells - c).T) for c in centres], axis=0)
-    steep: dict[str, list[Any]] = {}
-    steepest: dict[str, float] = {}
-    for x_m, y_m in cells[to_centre <= reach_m + CELL_M].tolist():
-        ratio = heights.slope_ratio(x_m, y_m)
-        if ratio is None or ratio <= limit_ratio:
-            continue
-        apart_m = np.hypot(*(heights.xy - (x_m, y_m)).T).round(6)
-        name = min(zip(apart_m, map(str, heights.ids), strict=True))[1]
-        side = CELL_M / 2
-        steep.setdefault(name, []).append(
-            shapely.box(x_m - side, y_m - side, x_m + side, y_m + side)
-        )
-        steepest[name] = max(steepest.get(name, 0.0), ratio)
+    cells = cells[to_centre <= reach_m + CELL_M]
+    slope = np.hypot(*heights.planes(cells)[1].T)
+    rows = np.flatnonzero(slope > limit_ratio)  # NaN is not
+    low, high = cells[rows] - CELL_M / 2, cells[rows] + CELL_M / 2
+    whole = shapely.union_all(shapely.box(*low.T, *high.T))
+    patches = shapely.get_parts(whole)
+    inside = shapely.STRtree(patches).query(shapely.points(cells[rows]), predicate="within")
+    steepest = np.zeros(len(patches))
+    np.maximum.at(steepest, inside[1], slope[rows[inside[0]]])
+    middle = shapely.get_coordinates(shapely.point_on_surface(patches)).reshape(-1, 2)
     return [
         {
             "ids": name,
             "kinds": "steep",
-            "names": f"ground that rises {steepest[name]:.2f} in 1 near {name}",
+            "names": f"ground that rises {ratio:.2f} in 1 near {name}",
             "layers": "elevation",
-            "geometry": shapely.union_all(cells_),
+            "geometry": patch,
             "clearance_m": 0.0,
         }
-        for name, cells_ in sorted(steep.items())
+        for name, ratio, patch in zip(_nearest(heights, middle), steepest, patches, strict=True)
     ]
+
+
+def _nearest(heights: Heights, places: Floats) -> list[str]:
+    """Return the id of the point nearest to each place; of equals the smallest id."""
+    if not len(places):
+        return []
+    place, point = heights.tree.query(
+        shapely.points(places), predicate="dwithin", distance=NEAR_M + CELL_M
+    ).reshape(2, -1)
+    ids = heights.ids.astype(str)[point]
+    away_m = np.hypot(*(heights.xy[point] - places[place]).T).round(6)
+    order = np.lexsort((ids, away_m, place))
+    _, first = np.unique(place[order], return_index=True)
+    return [str(name) for name in ids[order][first]]
