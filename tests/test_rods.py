@@ -119,8 +119,10 @@ def scatter(seed, count=None):
 def hazards(seed):
     """Return a truck, its rod and energized lines in some of the sites: job, rows, lines."""
     rng = np.random.default_rng([seed, 7])
+    # As they are written: seven decimals.
     truck, rod = (
-        Position(lon, lat) for lon, lat in (at_metres(*xy) for xy in rng.uniform(-11, 11, (2, 2)))
+        Position(*(round(part, 7) for part in at_metres(*xy)))
+        for xy in rng.uniform(-11, 11, (2, 2))
     )
     vehicle = Vehicle(truck, rod if seed % 4 == 3 else None) if seed % 2 else None
     stated = [] if vehicle is None else [("truck", "vehicle", truck, 6.096)]
