@@ -18,10 +18,11 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from gridground.electrical.rod_fault import RodFault
+    from gridground.ground import Outline, Zone
     from gridground.grounding.electrodes import Electrode
     from gridground.grounding.where import Placement, Spot
     from gridground.method import Outcome
-    from gridground.record import FaultAt, LeadRow, Outline, Zone
+    from gridground.record import FaultAt, LeadRow
     from gridground.scene import Scene
 
 
@@ -81,6 +82,13 @@ def _rod(
         "resistivity_ohm_m": electrode.resistivity_ohm_m,
         "soil": electrode.soil,
         "score": _figure(rod.score),
+        "score_parts": list(rod.parts),
+        "limited_by": list(rod.limited_by),
+        "alternatives": list(rod.alternatives),
+        "stated": rod.stated,
+        "search": rod.search,
+        "slope_ratio": None if rod.slope_ratio is None else significant(rod.slope_ratio),
+        "rise_m": None if rod.rise_m is None else round(rod.rise_m, 3),
         "reasons": list(rod.reasons),
         "nearest": list(rod.nearest),
         "meets": list(met_by(scene, spot, zone)),

@@ -16,9 +16,9 @@ from gridground.units import feet_text
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from gridground.ground import RodPlace
     from gridground.job import Job
     from gridground.method import Outcome
-    from gridground.record import RodPlace
     from gridground.scene import Scene
     from gridground.territory.layers import Territory
 

@@ -44,9 +44,43 @@ class Limits:
     lead_length_step_m: float
     bar_below_m: float
     clearance_m: dict[str, float]
+    locate_tolerance_m: float
+    vehicle_clearance_m: float
+    vehicle_rod_distance_m: float
+    ground_slope_max_ratio: float
     approach_m: dict[str, float] = field(default_factory=dict)
     lead_lengths_m: tuple[float, ...] = ()
     lead_test_interval: str | None = None
+
+
+@dataclass(frozen=True)
+class Position:
+    """A position a person states: by coordinates, or by bearing and distance from a pole.
+
+    Attributes
+    ----------
+    lon, lat : float or None
+        [degrees]; both None where the other three are stated.
+    pole_id : str or None
+    bearing_deg : float or None
+        Clockwise from true north [degrees].
+    distance_m : float or None
+        [m].
+    """
+
+    lon: float | None = None
+    lat: float | None = None
+    pole_id: str | None = None
+    bearing_deg: float | None = None
+    distance_m: float | None = None
+
+
+@dataclass(frozen=True)
+class Vehicle:
+    """The truck: its middle, and its own rod; None where the rod's place is not stated."""
+
+    place: Position
+    rod: Position | None
 
 
 @dataclass(frozen=True)
@@ -64,6 +98,8 @@ class RodSpec:
         Layer spread round the rod for people's feet [ohm·m, m], both or none; None is bare soil.
     measured_ohm : dict
         Resistance of a rod as measured, by pole id [ohm].
+    place : dict
+        A person's own position for a rod, by pole id.
     """
 
     length_m: float
@@ -75,6 +111,7 @@ class RodSpec:
     surface_ohm_m: float | None = None
     surface_depth_m: float | None = None
     measured_ohm: dict[str, float] = field(default_factory=dict)
+    place: dict[str, Position] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -225,6 +262,8 @@ class Job:
         where the job file does not say: every stated reclosing then counts.
     work_date : str or None
         ISO date of the work, where it stands by itself; see `work_day`.
+    vehicle : Vehicle or None
+        None where the job file does not say where the truck stands.
     assumed : dict
         Limits the job does not state: ``{key: (value as printed, source)}``.
     measured : Measured
@@ -251,6 +290,7 @@ class Job:
     clearance: ClearanceAsked = field(default_factory=ClearanceAsked)
     work_date: str | None = None
     traffic: TrafficAsked = field(default_factory=TrafficAsked)
+    vehicle: Vehicle | None = None
     assumed: dict[str, tuple[str, str]] = field(default_factory=dict)
     input: dict[str, Any] = field(default_factory=dict)
     measured: Measured = field(default_factory=Measured)

@@ -19,6 +19,7 @@ from gridground.errors import InputError, Problem
 from gridground.job import Job, Limits
 from gridground.jobclearance import read_clearance
 from gridground.jobkit import as_id_text, as_interval, as_stock_lengths_m, read_kit
+from gridground.jobplaces import read_vehicle, vehicle_poles, with_places
 from gridground.jobtraffic import EVERY, read_traffic
 from gridground.jobvalues import (
     Section,
@@ -70,9 +71,15 @@ _LIMITS: dict[str, tuple[str, Callable[[object], Any]]] = {
     "lead_slack_ratio": ("lead_slack_ratio", as_number(1, 5)),
     "lead_length_step": ("lead_length_step_m", as_length_m(0, 30)),
     "bar_below": ("bar_below_m", as_length_m(0, 30)),
+    "locate_tolerance": ("locate_tolerance_m", as_length_m(0, 10, zero=True)),
+    "vehicle_clearance": ("vehicle_clearance_m", as_length_m(0, 30)),
+    "vehicle_rod_distance": ("vehicle_rod_distance_m", as_length_m(0, 30)),
+    "ground_slope_max_ratio": ("ground_slope_max_ratio", as_number(0.02, 2)),
 }
 _TABLE_COUNTS = frozenset({"bracket_max_spans", "parallel_max"})
-_TABLE_NUMBERS = frozenset({"fault_growth_ratio", "body_ohm", "lead_slack_ratio"})
+_TABLE_NUMBERS = frozenset(
+    {"fault_growth_ratio", "body_ohm", "lead_slack_ratio", "ground_slope_max_ratio"}
+)
 
 
 def read_job(path: str | os.PathLike[str]) -> Job:
@@ -153,7 +160,9 @@ def _read(section: Section, sha256: str) -> Job | None:
     isolated = section.take("isolated_equipment", as_ids())
     reclosing_blocked = section.take("reclosing_blocked", as_ids())
     limits = _limits(section.sub("limits"), assumed)
-    rod = read_rod(section.sub("rod"), assumed)
+    rod_section = section.sub("rod")
+    rod = with_places(rod_section, read_rod(rod_section, assumed))
+    vehicle = read_vehicle(section)
     kit = read_kit(section)
     work_date = section.take("work_date", as_date)
     clearance = read_clearance(section.sub("clearance"))
@@ -175,6 +184,7 @@ def _read(section: Section, sha256: str) -> Job | None:
         reclosing_blocked=reclosing_blocked,
         clearance=clearance,
         traffic=traffic,
+        vehicle=vehicle,
         limits=limits,
         rod=rod,
         kit=kit,
@@ -313,6 +323,8 @@ def check_job(job: Job, territory: Territory) -> tuple[Problem, ...]:
     look("isolated_equipment", job.isolated_equipment, "equipment")
     problems += _no_such_breaker(job, territory)
     look("rod.measured_ohm", job.rod.measured_ohm, "poles")
+    look("rod.place", job.rod.place, "poles")
+    look("vehicle", vehicle_poles(job.vehicle), "poles")
     for key in ("speed_m_per_s", "road_type", "lanes_each_way"):
         roads = [one for one in getattr(job.traffic, key) if one != EVERY]
         look(f"traffic.{key.removesuffix('_m_per_s')}", roads, "surroundings")

@@ -373,7 +373,8 @@ def read_rod(section: Section, assumed: dict[str, tuple[str, str]]) -> RodSpec |
     length, diameter = values["length"], values["diameter"]
     if len(section.problems) > before or length is None or diameter is None:
         return None
-    return RodSpec(length, diameter, resistivity, **layers, **spread, measured_ohm=measured or {})
+    stated: dict[str, Any] = {**layers, **spread, "measured_ohm": measured or {}}
+    return RodSpec(length, diameter, resistivity, **stated)
 
 
 def _all_or_none(section: Section, keys: tuple[str, ...]) -> None:

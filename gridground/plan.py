@@ -38,13 +38,12 @@ from gridground.fieldwork import (
     farthest_rod_m,
     field_cautions,
     field_items,
-    measured_rod,
 )
 from gridground.grounding.between import sources_between
 from gridground.grounding.brackets import Ground
 from gridground.grounding.candidates import radius_needed_m
+from gridground.grounding.hazards import with_hazards
 from gridground.grounding.neighbourhood import Neighbourhood
-from gridground.grounding.rods import REACH_LARGEST_M, NoRodPlace, place_rod
 from gridground.grounding.steps import steps_of
 from gridground.grounding.usual import TRIGGERS
 from gridground.grounding.where import place_dual, place_single
@@ -58,16 +57,19 @@ from gridground.record import FORMAT, Plan, canonical_bytes, is_ready, plan_hash
 from gridground.revision.changes import changes_between
 from gridground.revision.measured import FIRST, with_measured
 from gridground.roads import mets_of
+from gridground.rodfinding import ROD_REACH_M, find_rod, stated_rods
 from gridground.scene import Scene
 from gridground.settle import (
     measured_items,
     open_items,
     short_items,
+    stated_items,
     still_energized,
 )
 from gridground.territory.network import Network
 from gridground.territory.ways import find_zone
-from gridground.units import M_PER_FT, round_down, round_up
+from gridground.units import round_down, round_up
+from gridground.vehicle import vehicle_block, vehicle_items, vehicle_parts
 from gridground.wayside import (
     traffic_assumptions,
     traffic_items,
@@ -85,13 +87,10 @@ if TYPE_CHECKING:
     from gridground.crews import Crew
     from gridground.job import Job
     from gridground.method import Outcome
-    from gridground.record import OpenItem, RodPlace
+    from gridground.record import OpenItem
     from gridground.revision.measured import Revision
     from gridground.territory.layers import Territory
     from gridground.territory.ways import Zone
-
-# How far beyond the setback a rod is looked for: the longest lead worth carrying, our judgement.
-ROD_REACH_M = 30 * M_PER_FT
 
 
 def plan_job(
@@ -156,8 +155,9 @@ class Beside:
 def _plan(territory: Territory, job: Job, beside: Beside) -> Plan:
     """Plan a job that names only what is there."""
     scene = _look(territory, job)
+    stated = stated_rods(scene)
     ground = Ground(
-        find_rod=lambda pole_id: _find_rod(scene, pole_id),
+        find_rod=lambda pole_id: find_rod(scene, pole_id, stated),
         small=scene.small,
         between=lambda poles, spans: sources_between(scene.zone, job, poles, spans),
     )
@@ -180,33 +180,6 @@ def _held(scene: Scene, outcome: Outcome) -> Outcome:
     return replace(outcome, infeasible=tuple(reasons)) if reasons else outcome
 
 
-def _find_rod(scene: Scene, pole_id: str) -> RodPlace | Reason:
-    """Return the rod place of a pole, or what keeps every place from being lawful."""
-    limits = scene.job.limits
-    if limits.rod_setback_m + ROD_REACH_M > REACH_LARGEST_M:
-        what = f"a setback of {limits.rod_setback_m:g} m is more than a lead on the ground bridges."
-        return Reason("no_rod_place", (pole_id,), what, "Correct rod_setback.")
-    reach_m = limits.rod_setback_m + ROD_REACH_M
-    if (stands := measured_rod(scene, pole_id, reach_m=reach_m)) is not None:
-        return stands
-    found = place_rod(
-        pole_id,
-        scene.neighbourhood,
-        limits,
-        reach_m=reach_m,
-        zone_radius_m=limits.cone_radius_m,
-    )
-    if not isinstance(found, NoRodPlace):
-        return found
-    names = [f"{o.kind} {o.where}" for o in found.reasons[:4]]
-    return Reason(
-        "no_rod_place",
-        (pole_id,),
-        f"no lawful place for a rod at pole {pole_id}: limited by {', '.join(names) or 'nothing'}.",
-        " ".join(found.alternatives) or "Use another electrode or another pole.",
-    )
-
-
 def _look(territory: Territory, job: Job) -> Scene:
     """Find the worksite, the ways out and what lies round them."""
     network = Network.build(territory)
@@ -220,7 +193,9 @@ def _look(territory: Territory, job: Job) -> Scene:
         reach_m=max(job.limits.rod_setback_m + ROD_REACH_M, farthest_rod_m(territory, job) + 1.0),
         zone_radius_m=job.limits.cone_radius_m,
     )
-    return Scene(territory, job, network, zone, Neighbourhood.build(territory, job, near, radius))
+    found = Neighbourhood.build(territory, job, near, radius)
+    found = with_hazards(found, territory, job, reach_m=job.limits.rod_setback_m + ROD_REACH_M)
+    return Scene(territory, job, network, zone, found)
 
 
 def _ring(zone: Zone, edge: set[int], free_m: float) -> set[int]:
@@ -242,7 +217,7 @@ def _document(
     """Put the plan together."""
     chosen, reason = choice
     job, placement = scene.job, chosen.placement
-    zoned = zones_of(scene, chosen)
+    zoned = zones_of(scene, chosen, extras=vehicle_parts(scene))
     zones, rod_zone = zoned.zones, zoned.rows
     locations = location_rows(scene, chosen, zones)
     totals = totals_of(placement, chosen.rows, zoned.outlines)
@@ -253,6 +228,7 @@ def _document(
     induction = induction_rows(scene, chosen)
     faults = fault_rows(scene, chosen)
     items += [*induction_open_items(induction), *measured_items(job, placement.spots)]
+    items += [*vehicle_items(scene, placement.spots), *stated_items(job, placement.spots)]
     items += outside_items(scene, chosen)
     items += field_items(scene, chosen, reach_m=job.limits.rod_setback_m + ROD_REACH_M)
     clearance = clearance_block(scene, chosen, beside.crews)
@@ -322,6 +298,7 @@ def _document(
             *(asdict(note) for note in field_cautions(job)),
         ],
         "triggers": list(TRIGGERS),
+        "vehicle": vehicle_block(scene),
         "picture": picture_of(scene, _points(locations)),
     }
     # Through JSON once: what is hashed, saved and drawn is the same plain data.
@@ -343,7 +320,7 @@ def _option(scene: Scene, outcome: Outcome) -> dict[str, Any]:
     """Return the row of one method."""
     totals = None
     if not outcome.infeasible:
-        outlines = zones_of(scene, outcome).outlines
+        outlines = zones_of(scene, outcome, extras=vehicle_parts(scene)).outlines
         totals = totals_of(outcome.placement, outcome.rows, outlines)
     reasons = [f"{r.code}: {r.what}" for r in outcome.infeasible]
     return {

@@ -203,6 +203,7 @@ def _used_ids(scene: Scene, placement: Placement, spans: set[int]) -> dict[str, 
         "other_lines": _lines_near(scene),
         "surroundings": {str(name) for name in near.obstacles.ids},
         "soil": {str(name) for name in near.soil_ids},
+        "elevation": {str(name) for name in near.heights.ids},
         "conductors": wires,
         "constructions": wires,
     }

@@ -13,8 +13,8 @@ from gridground.jobtraffic import EVERY
 from gridground.units import M_PER_S_PER_MPH
 
 if TYPE_CHECKING:
+    from gridground.ground import Outline
     from gridground.grounding.outlines import Part
-    from gridground.record import Outline
     from gridground.scene import Scene
     from gridground.zoning import Zoned
 

@@ -324,6 +324,22 @@ def measured_items(job: Job, spots: Sequence[Spot]) -> list[OpenItem]:
     ]
 
 
+def stated_items(job: Job, spots: Sequence[Spot]) -> list[OpenItem]:
+    """Ask about a person's own rod positions at poles where this plan drives no rod."""
+    driven = {spot.top.pole_id for spot in spots if spot.rod is not None}
+    return [
+        OpenItem(
+            "rod_place_elsewhere",
+            (pole_id,),
+            f"a place for a rod is stated at {pole_id}, where this plan drives no rod",
+            "it was not judged as a place of this plan",
+            "the crew's foreman",
+            "correct rod.place in the job",
+        )
+        for pole_id in sorted(set(job.rod.place) - driven)
+    ]
+
+
 def short_items(job: Job, materials: Sequence[dict[str, Any]]) -> list[OpenItem]:
     """Ask for what the stated kit lacks."""
     short = [row for row in materials if row["short"]]

@@ -25,7 +25,7 @@ from gridground.units import M_PER_IN, M_PER_S_PER_MPH, feet_text, significant
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gridground.record import Outline
+    from gridground.ground import Outline
     from gridground.roads import Met, Road
     from gridground.roadwork import Setup
     from gridground.scene import Scene

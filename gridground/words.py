@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from gridground.electrical.induced_words import induction_assumptions
 from gridground.grounding.rows import BODY_SEPARATION_M
 from gridground.kit import kit_assumptions
+from gridground.rodwords import rod_assumptions
 from gridground.units import feet_text
 
 if TYPE_CHECKING:
@@ -41,7 +43,8 @@ def job_block(job: Job) -> dict[str, Any]:
         "open_conductor": list(job.open_conductor),
         "limits": {_limit_name(key): _limit_text(key, value) for key, value in exact.items()},
         "limits_exact": exact,
-        "rod": vars(job.rod),
+        "rod": asdict(job.rod),
+        "vehicle": None if job.vehicle is None else asdict(job.vehicle),
     }
 
 
@@ -59,6 +62,8 @@ def _limit_text(key: str, value: object) -> str:
         return ", ".join(feet_text(one) for one in value)
     if isinstance(value, list):
         return ", ".join(map(str, value))
+    if key == "locate_tolerance_m" and value == 0:
+        return "none"
     if key.endswith("_m") and isinstance(value, int | float):
         return feet_text(float(value)) if value else "outside it"
     return f"{value:g}" if isinstance(value, float) else str(value)
@@ -95,6 +100,7 @@ def assumption_rows(
         for key, (value, source) in sorted(job.assumed.items())
     ]
     rows += [*_circuit_assumptions(scene), *_standing(), *kit_assumptions(job), *_absent(scene)]
+    rows += rod_assumptions(scene, outcome.placement.spots)
     if not all(row["altitude_stated"] for row in approach):
         text = "Altitude up to 900 m: no pole near states one."
         rows.append(_row(text, "29 CFR 1910.269 Table R-5"))

@@ -21,11 +21,11 @@ from gridground.units import significant
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from gridground.ground import Outline, Zone
     from gridground.grounding.electrodes import Electrode
     from gridground.grounding.ground_person import GroundPerson
     from gridground.grounding.where import Spot
     from gridground.method import Outcome
-    from gridground.record import Outline, Zone
     from gridground.scene import Scene
 
 

@@ -9,8 +9,10 @@ import numpy as np
 import shapely
 from pyproj import Geod
 
+from gridground.grounding.hazards import with_hazards
 from gridground.grounding.neighbourhood import Neighbourhood
 from gridground.job import Job, Limits, RodSpec
+from gridground.tables.wires import Construction
 from gridground.territory.layers import Layer, Territory
 
 GEOD = Geod(ellps="WGS84")
@@ -21,6 +23,7 @@ CLEARANCE_M = {
     "buried_sewer": 1.0,
 }  # fmt: skip
 AT = (10.0, 50.0)
+TOP = Construction("T", {"1": (-1.1, 9.0), "2": (0.0, 9.3), "3": (1.1, 9.0), "N": (0, 7.5)}, "test")
 
 
 def limits(**given):
@@ -31,14 +34,16 @@ def limits(**given):
         "lead_minimum": "2", "lead_sizes": ("2", "4/0"), "lead_basis": "withstand",
         "parallel_max": 2, "lead_slack_ratio": 1.1, "lead_length_step_m": 1.524,
         "bar_below_m": 1.83, "clearance_m": CLEARANCE_M,
+        "locate_tolerance_m": 0.0, "vehicle_clearance_m": 6.096,
+        "vehicle_rod_distance_m": 3.048, "ground_slope_max_ratio": 0.5,
     }  # fmt: skip
     return Limits(**(figures | given))
 
 
-def job(**given):
+def job(vehicle=None, **given):
     return Job(
         "J1", "t", ("F1",), ("P0",), None, "auto", "pole", (), "T1", (), (), limits(**given),
-        RodSpec(1.83, 0.0159, 100.0), None,
+        RodSpec(1.83, 0.0159, 100.0), None, vehicle=vehicle,
     )  # fmt: skip
 
 
@@ -69,8 +74,14 @@ def layer(name, id_column, rows, at, numbers=()):
     return Layer(name, columns, stated, geometry)
 
 
-def territory(features=(), *, poles=(("P0", 0, 0),), spans=(), lines=(), soil=(), at=AT):
-    """Return a territory; features are (id, kind, geometry in metres[, own clearance])."""
+def territory(
+    features=(), *, poles=(("P0", 0, 0),), spans=(), lines=(), soil=(), heights=(), at=AT
+):
+    """Return a territory; features are (id, kind, geometry in metres[, own clearance[, located]]).
+
+    Spans are (id, from, to[, geometry, kind, circuit]), circuit F1 unless it is named; lines are
+    (id, geometry[, columns]); heights are (id, x, y, height).
+    """
     xy = {name: (x, y) for name, x, y in poles}
 
     def run(row):
@@ -79,20 +90,31 @@ def territory(features=(), *, poles=(("P0", 0, 0),), spans=(), lines=(), soil=()
     def kind(row):
         return row[4] if len(row) > 4 else "overhead"
 
+    def columns(row):
+        stated = {"circuit_id": row[5] if len(row) > 5 else "F1", "construction": "T"}
+        return {"from_pole": row[1], "to_pole": row[2], "kind": kind(row)} | stated
+
+    line_columns = {"nominal_kv": 69.0, "state": "energized", "spacing_m": 2.0, "height_m": 12.0}
+    circuits = [(c, None, {"nominal_kv": 12.47, "fault_3ph_a": 5000.0}) for c in ("F1", "F2")]
     layers = [
+        layer("circuits", "circuit_id", circuits, at, numbers=("nominal_kv", "fault_3ph_a")),
         layer("poles", "pole_id", [(n, shapely.Point(x, y), {}) for n, x, y in poles], at),
         layer(
             "spans",
             "span_id",
             [
-                (row[0], run(row), {"from_pole": row[1], "to_pole": row[2], "kind": kind(row)})
+                (row[0], run(row), columns(row))
                 for row in spans
             ]
-            or [("none", None, {"from_pole": "P0", "to_pole": "P0", "kind": "link"})],
+            or [("none", None, columns(("none", "P0", "P0", None, "link")))],
             at,
         ),
         layer(
-            "other_lines", "line_id", [(name, geometry, {}) for name, geometry in lines], at
+            "other_lines",
+            "line_id",
+            [(name, g, line_columns | dict(*more)) for name, g, *more in lines],
+            at,
+            numbers=("nominal_kv", "spacing_m", "height_m"),
         ),
         layer(
             "soil",
@@ -108,18 +130,33 @@ def territory(features=(), *, poles=(("P0", 0, 0),), spans=(), lines=(), soil=()
             (
                 row[0],
                 row[2],
-                {"kind": row[1], "name": f"name of {row[0]}", "clearance_m": (*row, None)[3]},
+                {
+                    "kind": row[1],
+                    "name": f"name of {row[0]}",
+                    "clearance_m": (*row, None)[3],
+                    "located": (*row, None, None)[4],
+                },
             )
             for row in features
         ] or [("far", shapely.Point(9000, 0), {"kind": "tree", "name": "", "clearance_m": None})]
         layers.append(layer("surroundings", "feature_id", rows, at, numbers=("clearance_m",)))
-    return Territory("test", {item.name: item for item in layers}, {}, {})
+    if heights:
+        rows = [(n, shapely.Point(x, y), {"elevation_m": z}) for n, x, y, z in heights]
+        layers.append(layer("elevation", "elevation_id", rows, at, numbers=("elevation_m",)))
+    return Territory("test", {item.name: item for item in layers}, {}, {"T": TOP})
 
 
-def neighbourhood(features=(), *, radius_m=40.0, centre=("P0",), given=None, **rest):
-    return Neighbourhood.build(
-        territory(features, **rest), job(**(given or {})), list(centre), radius_m
-    )
+def neighbourhood(features=(), *, radius_m=40.0, centre=("P0",), given=None, vehicle=None, **rest):
+    """Return what lies round a pole, with the truck, lines overhead and slopes taken in."""
+    where, asked = territory(features, **rest), job(vehicle, **(given or {}))
+    near = Neighbourhood.build(where, asked, list(centre), radius_m)
+    return with_hazards(near, where, asked, reach_m=12.0)
+
+
+def at_metres(x_m, y_m, at=AT):
+    """Return longitude and latitude of a place in metres round a point, by geodesic."""
+    point = lonlat(shapely.Point(x_m, y_m), at)
+    return point.x, point.y
 
 
 def square(x, y, half):

@@ -8,11 +8,11 @@ from types import SimpleNamespace
 
 import pytest
 
+from gridground.ground import RodPlace
 from gridground.grounding.earth import rod_resistance_ohm
 from gridground.grounding.electrodes import electrode_of, measured_elsewhere
 from gridground.grounding.soil_layers import SoilLayers, two_layer_rod_resistance_ohm
 from gridground.job import RodSpec
-from gridground.record import RodPlace
 from tests.rod_sites import AT, job, neighbourhood, square
 
 LENGTH_M, DIAMETER_M = 1.83, 0.0159

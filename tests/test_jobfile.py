@@ -46,6 +46,10 @@ parallel_max = 1
 lead_slack_ratio = 1.25
 lead_length_step = "1 m"
 bar_below = "1.5 m"
+locate_tolerance = "18 in"
+vehicle_clearance = "25 ft"
+vehicle_rod_distance = 4
+ground_slope_max_ratio = 0.4
 clearance = { buried_gas = "3 ft", tree = 0 }
 
 [rod]
@@ -113,6 +117,10 @@ def test_a_full_job_is_read_in_si(tmp_path):
         "lead_slack_ratio": 1.25,
         "lead_length_step_m": 1.0,
         "bar_below_m": 1.5,
+        "locate_tolerance_m": pytest.approx(0.4572),
+        "vehicle_clearance_m": pytest.approx(7.62),
+        "vehicle_rod_distance_m": 4.0,
+        "ground_slope_max_ratio": 0.4,
     }
     assert clearance_m["buried_gas"] == pytest.approx(0.9144)
     assert clearance_m["tree"] == 0

@@ -16,9 +16,9 @@ FLOORS = (
     ("errors",),
     ("units",),
     ("tables",),
-    ("job", "record"),
+    ("job", "ground", "record"),
     ("territory",),
-    ("jobvalues", "jobclearance", "jobkit", "jobtraffic", "jobfile"),
+    ("jobvalues", "jobclearance", "jobkit", "jobtraffic", "jobplaces", "jobfile"),
     ("revision",),
     ("electrical",),
     ("grounding",),
@@ -26,7 +26,7 @@ FLOORS = (
     ("scene", "method", "choice"),
     (
         *("rests", "settle", "outside", "zoning", "roads", "roadwork", "wayside", "beside"),
-        "fieldwork",
+        *("fieldwork", "rodfinding", "vehicle"),
     ),
     (
         "document",
@@ -36,6 +36,7 @@ FLOORS = (
         "materials",
         "picture",
         "words",
+        "rodwords",
         "cautions",
         "parted",
         "crews",

@@ -49,7 +49,9 @@ def figures(plan):
     """Return every figure of the grounds, by where it stands."""
     parts = {key: plan[key] for key in ("faults", "worker", "rod_zone", "totals", "checks")}
     parts["leads"] = [{k: v for k, v in row.items() if k != "source"} for row in plan["leads"]]
-    parts["rods"] = [{k: v for k, v in rod.items() if k != "soil"} for rod in rods(plan).values()]
+    # a rod that stands is not searched for: it has no other places beside it
+    told = {"soil", "alternatives", "limited_by", "score_parts", "search", "stated"}
+    parts["rods"] = [{k: v for k, v in r.items() if k not in told} for r in rods(plan).values()]
     return parts
 
 
@@ -97,7 +99,13 @@ def test_leads_put_on_are_the_same_as_leads_the_job_asks_for(territory, job, fir
     made = anew(territory, job, first, book)
     limits = replace(job.limits, lead_sizes=("4/0",), lead_minimum="4/0")
     stated = gg.plan_job(territory, replace(job, limits=limits)).document
-    apart = {"next_size", "clamp_from", "clamp_to", "source", "planned"}  # stock and clamps are the plan's
+    apart = {
+        "next_size",
+        "clamp_from",
+        "clamp_to",
+        "source",
+        "planned",
+    }  # stock and clamps are the plan's
     for one, other in zip(made["leads"], stated["leads"], strict=True):
         assert {k: v for k, v in one.items() if k not in apart} == {
             k: v for k, v in other.items() if k not in apart

@@ -7,6 +7,7 @@ import pytest
 from test_sizing import LIMITS
 
 from gridground.errors import NoPlanError
+from gridground.ground import RodPlace
 from gridground.grounding.peak import first_peak_a, peak_limit_a
 from gridground.grounding.poletop import CircuitTop, Hang, PoleTop
 from gridground.grounding.rating import lead_end_temperature_c, lead_rating_a
@@ -14,7 +15,7 @@ from gridground.grounding.rows import Duty, lead_rows, with_solved_currents
 from gridground.grounding.sizing import choose_lead
 from gridground.grounding.where import Spot
 from gridground.job import Job, RodSpec
-from gridground.record import FaultAt, LeadEdge, RodPlace
+from gridground.record import FaultAt, LeadEdge
 from gridground.tables.wires import builtin_conductors
 
 WIRE = builtin_conductors()["1/0 ACSR 6/1"]

@@ -33,6 +33,10 @@ LIMITS = Limits(
     lead_length_step_m=1.524,
     bar_below_m=1.8288,
     clearance_m={},
+    locate_tolerance_m=0.0,
+    vehicle_clearance_m=6.096,
+    vehicle_rod_distance_m=3.048,
+    ground_slope_max_ratio=0.5,
 )
 
 

@@ -12,11 +12,11 @@ import pytest
 from feeder import circuit, layer, pole, span, territory
 
 from gridground.errors import NoPlanError, Reason
+from gridground.ground import RodPlace
 from gridground.grounding.brackets import Ground
 from gridground.grounding.poletop import claimed_twice
 from gridground.grounding.where import place_dual, place_single
 from gridground.job import Job, Limits, RodSpec
-from gridground.record import RodPlace
 from gridground.territory.network import Network
 from gridground.territory.ways import find_zone
 
@@ -29,6 +29,8 @@ def limits(**given):
         "lead_minimum": "2", "lead_sizes": ("2", "1/0", "2/0", "4/0"), "lead_basis": "withstand",
         "parallel_max": 2, "lead_slack_ratio": 1.1, "lead_length_step_m": 1.524,
         "bar_below_m": 1.83, "clearance_m": {},
+        "locate_tolerance_m": 0.0, "vehicle_clearance_m": 6.096,
+        "vehicle_rod_distance_m": 3.048, "ground_slope_max_ratio": 0.5,
     }  # fmt: skip
     return Limits(**(figures | given))
 

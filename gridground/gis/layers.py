@@ -169,15 +169,15 @@ def _outlines(document: dict[str, Any]) -> Iterator[tuple[Geometry | None, dict[
 
 def _cones(document: dict[str, Any]) -> Iterator[tuple[Geometry | None, dict[str, Any]]]:
     """Yield each cone by itself, with the number it has on the plan."""
-    measured = {row["number"]: row for row in document.get("cones", [])}
+    if "cones" in document:
+        at = {row["location_id"]: row["pole_id"] for row in document["locations"]}
+        for row in document["cones"]:
+            facts = {"location_id": row["part"], "pole_id": at.get(row["part"])}
+            yield _point(row), row | facts
+        return
     for row in document["locations"]:
-        zone = row["zone"] or {}
-        points = zone.get("cone_points", [])
-        numbers = zone.get("cone_numbers", range(1, len(points) + 1))
-        for number, point in zip(numbers, points, strict=False):
-            facts = measured.get(number, {}) | {"location_id": row["location_id"]}
-            facts |= {"pole_id": row["pole_id"], "number": number}
-            yield {"type": "Point", "coordinates": list(point[:2])}, facts
+        for number, point in enumerate((row["zone"] or {}).get("cone_points", []), 1):
+            yield {"type": "Point", "coordinates": list(point[:2])}, row | {"number": number}
 
 
 def _traffic_cones(document: dict[str, Any]) -> Iterator[tuple[Geometry | None, dict[str, Any]]]:

@@ -13,9 +13,9 @@ from gridground.units import feet_text
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
+    from gridground.ground import RodPlace
     from gridground.grounding.poletop import PoleTop
     from gridground.job import Job
-    from gridground.record import RodPlace
     from gridground.territory.ways import Way, Zone
 
 

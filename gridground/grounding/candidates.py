@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
-from gridground.grounding.neighbourhood import UNKNOWN
+from gridground.grounding.obstacles import UNKNOWN
 from gridground.territory.frame import wrap_deg
 
 if TYPE_CHECKING:
@@ -26,16 +26,23 @@ if TYPE_CHECKING:
     Ints = NDArray[np.intp]
 
 # A lead on the ground never crosses these (unless the pole itself stands in or on the feature).
-BLOCKING = ("building", "water", "fence", "no_entry", "road", UNKNOWN)
+BLOCKING = ("building", "water", "fence", "no_entry", "road", UNKNOWN, "vehicle", "vehicle_rod")
 
 # What a place costs, in metres of lead that it is worth to avoid it. Our judgement: no source
 # gives such figures; only the order matters, and the price is printed with the place.
 ZONE_COST_M = {"road": 6.0, "public_place": 6.0, UNKNOWN: 6.0, "sidewalk": 4.0, "driveway": 2.0}
 WALK_COST_M = {"sidewalk": 3.0, "driveway": 3.0, "paved": 1.0}
+LIVE_COST_M = 3.0
 UNDER_LINE_COST_M = 3.0
 UNDER_LINE_DEG = 20.0
 TIGHT_M = 1.0
 TIGHT_COST_PER_M = 3.0
+
+# A lead keeps the full distance from the truck's rod, and does not lie under the truck: half the
+# width of one and a little, our judgement.
+TRUCK_HALF_WIDTH_M = 1.5
+AT_POLE_M = 0.01
+_QUARTER = 64  # sides of a quarter of a disc: 2 mm off at 30 m, less than `AT_POLE_M`
 
 # Chosen places keep this much more than the clearance, which covers the plane and the cut sides.
 MARGIN_M = 0.001
@@ -71,8 +78,12 @@ class Site:
     rows : ndarray of int, shape (f,)
         Rows of the neighbourhood's obstacles; `geometry` (cut to what is near), `clearance_m` and
         `kinds` follow them.
+    walls : ndarray, shape (f,)
+        What a lead must not cross: the geometry, and round the truck and its rod a disc.
     stands_in : ndarray of bool, shape (f,)
-        True where the pole itself stands in or on the feature.
+        True where the pole itself stands in or on the feature (or in such a disc).
+    live, live_half_m : ndarray, shape (l,)
+        Energized lines overhead near, and how far to each side a boom comes too near [m].
     """
 
     pole_id: str
@@ -86,10 +97,14 @@ class Site:
     poles_xy: Floats
     rows: Ints
     geometry: NDArray[np.object_]
+    walls: NDArray[np.object_]
     clearance_m: Floats
     kinds: NDArray[np.str_]
     stands_in: NDArray[np.bool_]
     line_deg: Floats
+    live: NDArray[np.object_]
+    live_names: NDArray[np.object_]
+    live_half_m: Floats
 
     @classmethod
     def of(
@@ -133,6 +148,9 @@ class Site:
             np.hypot(*(near.pole_xy - pole_xy).T) < reach_m + limits.rod_setback_m + 1.0
         )
         lon, lat = (float(part) for part in near.pole_lonlat[here])
+        kinds = near.obstacles.kinds[rows].astype(str)
+        walls = walls_of(geometry, kinds, near.obstacles.clearance_m[rows], pole_xy)
+        live, live_names, live_half_m = _live(near, point, reach_m)
         return cls(
             pole_id=pole_id,
             pole_xy=pole_xy,
@@ -145,16 +163,48 @@ class Site:
             poles_xy=near.pole_xy[poles],
             rows=rows,
             geometry=geometry,
+            walls=walls,
             clearance_m=near.obstacles.clearance_m[rows],
-            kinds=near.obstacles.kinds[rows].astype(str),
-            stands_in=np.asarray(shapely.distance(geometry, point) <= TOUCH_M),
+            kinds=kinds,
+            stands_in=np.asarray(shapely.distance(walls, point) <= TOUCH_M),
             line_deg=near.line_bearings_deg(pole_id, reach_m=max(reach_m, 1.0)),
+            live=live,
+            live_names=live_names,
+            live_half_m=live_half_m,
         )
 
     @property
     def blocking(self) -> NDArray[np.bool_]:
         """Features that a lead on the ground must not cross."""
         return np.isin(self.kinds, BLOCKING) & ~self.stands_in
+
+
+def walls_of(
+    geometry: NDArray[np.object_], kinds: NDArray[np.str_], clearance_m: Floats, pole_xy: Floats
+) -> NDArray[np.object_]:
+    """Return what a lead must not cross: features as drawn, discs round the truck and its rod.
+
+    Where the pole itself stands within such a disc, the lead comes no nearer than the pole.
+    """
+    pole = shapely.points(pole_xy)
+    walls = geometry.copy()
+    for row in np.flatnonzero(np.isin(kinds, ("vehicle", "vehicle_rod"))):
+        radius_m = TRUCK_HALF_WIDTH_M if kinds[row] == "vehicle" else float(clearance_m[row])
+        radius_m = min(radius_m, float(shapely.distance(geometry[row], pole)) - AT_POLE_M)
+        if radius_m > 0.0:
+            # Drawn round the circle, not in it: no side comes nearer than the radius.
+            round_m = radius_m / math.cos(math.pi / (4 * _QUARTER))
+            walls[row] = shapely.buffer(geometry[row], round_m, quad_segs=_QUARTER)
+    return walls
+
+
+def _live(near: Neighbourhood, point: Any, reach_m: float) -> tuple[Any, Any, Floats]:  # noqa: ANN401  a geometry, two arrays of objects
+    """Return the energized lines overhead that come within reach of a pole."""
+    if near.live is None or not len(near.live):
+        return np.empty(0, object), np.empty(0, object), np.empty(0)
+    half_m = near.live.half_m
+    close = shapely.distance(near.live.geometry, point) <= reach_m + half_m + 2.0 * TIGHT_M
+    return near.live.geometry[close], near.live.names[close], half_m[close]
 
 
 @dataclass(frozen=True)
@@ -175,6 +225,8 @@ class Measures:
         First distance index at which the zone meets a feature, in the order of `ZONE_COST_M`.
     line_deg : ndarray, shape (R,)
         Angle to the nearest overhead span that leaves the pole.
+    live_m : ndarray, shape (R, D)
+        Least distance beyond the strip under an energized line; infinite where none is near.
     """
 
     spare_m: Floats
@@ -183,6 +235,7 @@ class Measures:
     walk_m: Floats
     zone_from: Ints
     line_deg: Floats
+    live_m: Floats
 
 
 class Rays:
@@ -225,7 +278,7 @@ class Rays:
     def contacts(self, features: NDArray[np.bool_]) -> tuple[Ints, Ints, Floats]:
         """Return feature, ray and distance along it of the first contact of a lead."""
         chosen = np.flatnonzero(features)
-        geometry = self.site.geometry[chosen]
+        geometry = self.site.walls[chosen]
         feature, ray = (
             shapely.STRtree(self.lines).query(geometry, predicate="intersects").reshape(2, -1)
         )
@@ -290,12 +343,16 @@ class Rays:
             self.first_contact_m(site.blocking),
             np.stack([self.first_contact_m(site.kinds == kind) for kind in WALK_COST_M]),
         )
+        live_m = np.full(self.distance_m.size, np.inf)
+        for line, half_m in zip(site.live, site.live_half_m, strict=True):
+            np.minimum(live_m, shapely.distance(line, self.points) - half_m, out=live_m)
         zones = [
             np.stack([self.zone_from(kind, radius) for kind in kinds_zone])
             for radius in ((radius_m, radius_m - slack_m) if slack_m.any() else (radius_m,))
         ]
         angle = line_deg.min(axis=1, initial=180.0)
-        return Measures(*common, zones[0], angle), Measures(*common, zones[-1], angle)
+        last = (angle, live_m.reshape(shape))
+        return Measures(*common, zones[0], *last), Measures(*common, zones[-1], *last)
 
 
 def score_m(distance_m: Floats, found: Measures) -> Floats:
@@ -305,6 +362,7 @@ def score_m(distance_m: Floats, found: Measures) -> Floats:
     which the least spare distance falls short of `TIGHT_M`, plus `ZONE_COST_M` for each kind of
     place with people or traffic that the zone meets, plus `WALK_COST_M` for each kind of walk the
     lead crosses, plus `UNDER_LINE_COST_M` within `UNDER_LINE_DEG` of the line's direction.
+    `LIVE_COST_M` in the strip under an energized line, where a boom or an auger comes too near.
     Every term can only grow when a feature, a pole or a span is added.
 
     Parameters
@@ -322,4 +380,5 @@ def score_m(distance_m: Floats, found: Measures) -> Floats:
     for cost_m, first_m in zip(WALK_COST_M.values(), found.walk_m, strict=True):
         score = score + cost_m * (distance_m >= first_m[:, None] - TOUCH_M)
     score = score + UNDER_LINE_COST_M * (found.line_deg < UNDER_LINE_DEG)[:, None]
+    score = score + LIVE_COST_M * (found.live_m < 0.0)
     return np.where(lawful, score, np.inf)

@@ -11,9 +11,10 @@ from gridground.record import Piece
 from gridground.units import M_PER_FT, feet_text, round_up
 
 if TYPE_CHECKING:
+    from gridground.ground import RodPlace
     from gridground.grounding.poletop import PoleTop
     from gridground.job import Limits
-    from gridground.record import LeadEdge, LeadRow, RodPlace
+    from gridground.record import LeadEdge, LeadRow
 
 # Common practice, no source: slack to reach round a cut or from a lift or mat to the conductor.
 CUT_REACH_M = 10 * M_PER_FT

@@ -15,6 +15,15 @@ import numpy as np
 import shapely
 
 from gridground.errors import NetworkError
+from gridground.grounding.obstacles import (
+    REPAIRED,
+    UNKNOWN,
+    WIDE_KINDS,
+    Obstacles,
+    Repair,
+    clearances_m,
+)
+from gridground.grounding.slope import NEAR_M, Heights
 from gridground.territory.frame import Frame, bounding_boxes, degrees_of, meets_box, place, wrap_deg
 
 if TYPE_CHECKING:
@@ -22,48 +31,13 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from gridground.grounding.overhead import LiveOverhead
     from gridground.job import Job
     from gridground.territory.layers import Layer, Territory
 
     Floats = NDArray[np.float64]
     Rows = NDArray[np.intp]
     Objects = NDArray[np.object_]
-
-UNKNOWN = "unknown"
-# Kinds that have a width: drawn as a line or a point, their edge is not known.
-WIDE_KINDS: tuple[str, ...] = ("building", "road", "sidewalk", "driveway", "water", "paved")
-WIDE_KINDS += ("rock", "public_place", "no_entry")
-
-
-@dataclass(frozen=True)
-class Repair:
-    """A feature that could not be taken as drawn.
-
-    Attributes
-    ----------
-    code : str
-        ``"repaired"`` invalid polygon mended to the safe side; ``"no geometry"`` its place is not
-        known, it was not considered; ``"straight run"`` a span without geometry, taken straight
-        from pole to pole; ``"unknown kind"`` taken as an obstacle with the job's largest
-        clearance that no lead may cross; ``"no width"`` a road or the like drawn as a line or a
-        point, clearance counts from there; ``"over the antimeridian"`` wider than half the earth,
-        read as crossing longitude 180.
-    """
-
-    layer: str
-    feature_id: str
-    code: str
-    what: str
-
-
-_WHAT = {
-    "repaired": "the drawn polygon is not valid; it was mended to the larger reading",
-    "no geometry": "no geometry; where it lies is not known and it was not considered",
-    "straight run": "no geometry; taken as straight from pole to pole",
-    "unknown kind": "no known kind; taken with the largest clearance of the job, no lead crosses",
-    "no width": "drawn without a width; the clearance counts from the line or point drawn",
-    "over the antimeridian": "wider than half the earth; read as crossing longitude 180",
-}
 
 
 @dataclass(frozen=True)
@@ -73,26 +47,6 @@ class Soil:
     soil_id: str
     resistivity_ohm_m: float | None
     source: str | None
-
-
-@dataclass(frozen=True)
-class Obstacles:
-    """Features a rod keeps away from; row by row, in the plane."""
-
-    ids: Objects
-    kinds: Objects
-    names: Objects
-    layers: Objects  # "surroundings", or "spans" for a cable's run
-    clearance_m: Floats
-    geometry: Objects
-
-    def __len__(self) -> int:
-        return len(self.ids)
-
-    @cached_property
-    def tree(self) -> shapely.STRtree:
-        """Spatial index of the geometry."""
-        return shapely.STRtree(self.geometry)
 
 
 @dataclass(frozen=True)
@@ -118,6 +72,10 @@ class Neighbourhood:
         False where the territory has no surroundings layer at all.
     repairs : tuple of Repair
         Features that could not be taken as drawn.
+    heights : Heights
+        Points of known height near; none where the territory has no such layer.
+    live : LiveOverhead or None
+        Lines overhead that stay energized; None until `hazards.with_hazards` has looked.
     """
 
     frame: Frame
@@ -139,6 +97,8 @@ class Neighbourhood:
     soil: Objects
     surveyed: bool
     repairs: tuple[Repair, ...]
+    heights: Heights
+    live: LiveOverhead | None = None
 
     @classmethod
     def build(
@@ -283,15 +243,26 @@ class _Survey:
             soil=polygons,
             surveyed=self.territory.layer("surroundings") is not None,
             repairs=tuple(dict.fromkeys(self.repairs)),
+            heights=self._heights(),
         )
+
+    def _heights(self) -> Heights:
+        """Return the points of known height near; slopes are looked for a little beyond."""
+        rows, points = self._near(self.territory.layer("elevation"), reach_m=NEAR_M)
+        height_m = self._column("elevation", "elevation_m", rows).astype(float)
+        known = np.isfinite(height_m)
+        ids = self._column("elevation", "elevation_id", rows)[known]
+        return Heights(ids, shapely.get_coordinates(points[known]), height_m[known])
 
     def _obstacles(self) -> Obstacles:
         """Surroundings and cable runs with their clearances."""
         by_kind = self.job.limits.clearance_m
-        largest_m = max(by_kind.values(), default=0.0)
+        # What is buried may lie nearer than drawn by the locate tolerance.
+        more_m = self.job.limits.locate_tolerance_m
+        largest_m = max(by_kind.values(), default=0.0) + more_m
         layer = self.territory.layer("surroundings")
         own_m = layer["clearance_m"].astype(float) if layer is not None else np.empty(0)
-        rows, geometry = self._near(layer, reach_m=np.fmax(own_m, largest_m))
+        rows, geometry = self._near(layer, reach_m=np.fmax(own_m + more_m, largest_m))
         ids = self._column("surroundings", "feature_id", rows)
         stated = self._column("surroundings", "kind", rows)
         known = np.array([kind in by_kind for kind in stated], dtype=bool)
@@ -299,25 +270,34 @@ class _Survey:
         self._name("surroundings", ids[~known], "unknown kind")
         flat = np.isin(kinds.astype(str), WIDE_KINDS) & (shapely.get_dimensions(geometry) < 2)
         self._name("surroundings", ids[flat], "no width")
-        default_m = np.array([by_kind.get(kind, largest_m) for kind in kinds], dtype=float)
-        clearance_m = np.where(np.isfinite(own_m[rows]), own_m[rows], default_m)
-        # A feature of no known kind is kept away from by whichever is larger.
-        clearance_m[~known] = np.fmax(own_m[rows], largest_m)[~known]
-
         runs, cables = self._near(self.territory.spans, only=("cable",), reach_m=largest_m)
         run_ids = self.territory.spans.ids[runs]
         names = [f"cable span {span_id}" for span_id in run_ids]
-        buried_m = by_kind.get("buried_power", largest_m)
+        kinds = np.concatenate([kinds, np.full(len(runs), "buried_power", dtype=object)])
+        clearance_m, tolerance_m = clearances_m(
+            kinds,
+            np.concatenate([own_m[rows], np.full(len(runs), np.nan)]),
+            self.job.limits,
+            located=np.concatenate([self._located(rows), np.full(len(runs), None)]),
+        )
         return Obstacles(
             ids=np.concatenate([ids, run_ids]),
-            kinds=np.concatenate([kinds, np.full(len(runs), "buried_power", dtype=object)]),
+            kinds=kinds,
             names=np.concatenate(
                 [self._column("surroundings", "name", rows), np.array(names, dtype=object)]
             ),
             layers=np.repeat(np.array(["surroundings", "spans"], object), [len(rows), len(runs)]),
-            clearance_m=np.concatenate([clearance_m, np.full(len(runs), buried_m)]).clip(min=0.0),
+            clearance_m=clearance_m,
             geometry=np.concatenate([geometry, cables]),
+            tolerance_m=tolerance_m,
         )
+
+    def _located(self, rows: Rows) -> Objects:
+        """Return how the place of surroundings came to be known."""
+        layer = self.territory.layer("surroundings")
+        if layer is None or "located" not in layer.columns:
+            return np.full(len(rows), None, dtype=object)
+        return np.asarray(layer["located"][rows], dtype=object)
 
     def _near(
         self,
@@ -381,7 +361,7 @@ class _Survey:
 
     def _name(self, layer: str, ids: Objects, code: str) -> None:
         """Remember which features could not be taken as drawn."""
-        self.repairs += [Repair(layer, str(name), code, _WHAT[code]) for name in ids]
+        self.repairs += [Repair(layer, str(name), code, REPAIRED[code]) for name in ids]
 
     def _column(self, layer: str, column: str, rows: Rows) -> Objects:
         """Return rows of a column, none where the layer is absent."""

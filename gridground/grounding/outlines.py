@@ -10,8 +10,8 @@ import numpy as np
 import shapely
 from shapely.geometry.polygon import orient
 
+from gridground.ground import Cone, Outline
 from gridground.grounding.zones import SAG_M, cone_zone, near_lonlat
-from gridground.record import Cone, Outline
 from gridground.territory.frame import geodesic_m
 
 if TYPE_CHECKING:

@@ -33,8 +33,18 @@ _LATTICE_DEG = 1e-7  # what seven decimals can say
 
 
 @dataclass
-class _Cells:
-    """Cells of polar grids: centre, width, what the centre costs, what a place in it may cost."""
+class Cells:
+    """Cells of polar grids: centre, width, what the centre costs, what a place in it may cost.
+
+    Attributes
+    ----------
+    azimuth_deg, distance_m : ndarray, shape (c,)
+        Centres: direction in the plane and distance from the pole.
+    width_deg, depth_m : ndarray, shape (c,)
+        Size across and along.
+    score, at_best : ndarray, shape (c,)
+        Cost of the centre; what a place in the cell costs at the least [m of lead].
+    """
 
     azimuth_deg: Floats
     distance_m: Floats
@@ -44,34 +54,45 @@ class _Cells:
     at_best: Floats
 
     @classmethod
-    def joined(cls, parts: list[_Cells]) -> _Cells:
+    def joined(cls, parts: list[Cells]) -> Cells:
         """Put cells of several grids together."""
         fields = [field.name for field in dataclasses.fields(cls)]
         return cls(*(np.concatenate([getattr(part, name) for part in parts]) for name in fields))
 
-    def taken(self, rows: Any) -> _Cells:  # noqa: ANN401  any numpy index
+    def taken(self, rows: Any) -> Cells:  # noqa: ANN401  any numpy index
         """Return some of the cells."""
-        return _Cells(*(getattr(self, f.name)[rows] for f in dataclasses.fields(self)))
+        return Cells(*(getattr(self, f.name)[rows] for f in dataclasses.fields(self)))
+
+    def order(self, north_deg: float = 0.0) -> NDArray[np.intp]:
+        """Return the rows, the best first; of equals to the centimetre the smallest bearing."""
+        bearing_deg = np.round((self.azimuth_deg - north_deg) % 360.0, 6)
+        return np.lexsort((self.distance_m, bearing_deg, self.score.round(2)))
 
 
-def positions(site: Site, frame: Frame) -> list[tuple[float, float]]:
-    """Return lawful positions of a site as they can be written, the best first.
+@dataclass(frozen=True)
+class Found:
+    """Cells judged, and how far out the first grid went [m]."""
+
+    cells: Cells
+    outer_m: float
+
+
+def search(site: Site) -> Found | None:
+    """Judge the cells of a site until none of them can be better than the best found.
 
     Parameters
     ----------
     site : Site
-    frame : Frame
-        The plane of the site.
 
     Returns
     -------
-    list of (lon, lat)
-        Seven decimals; all of them close to the best places found. Lawful in the plane: the
-        setback is still to be held against the geodesic. Empty where there is none.
+    Found or None
+        The cells judged, and how far out; None where the reach ends inside the setback.
     """
-    cells = _coarse(site)
-    if cells is None:
-        return []
+    found = _coarse(site)
+    if found is None:
+        return None
+    cells = found.cells
     for _ in range(_ROUNDS):
         best = float(cells.score.min())
         threshold = best - max(0.01 * best, 0.02) if math.isfinite(best) else math.inf
@@ -82,30 +103,51 @@ def positions(site: Site, frame: Frame) -> list[tuple[float, float]]:
         chosen = promising[order][:_CELLS_AT_ONCE]
         finer = _cut(site, cells.taken(chosen))
         cells.at_best[chosen] = math.inf
-        cells = _Cells.joined([cells, finer])
-    return _written(site, frame, cells)
+        cells = Cells.joined([cells, finer])
+    return Found(cells, found.outer_m)
 
 
-def _coarse(site: Site) -> _Cells | None:
+def search_farther(site: Site, found: Found) -> Found | None:
+    """Judge the next ring outwards as well; None where the reach ends."""
+    if found.outer_m >= site.reach_m:
+        return None
+    outer_m = min(found.outer_m + BAND_M, site.reach_m)
+    return Found(Cells.joined([found.cells, _band(site, found.outer_m, outer_m)]), outer_m)
+
+
+def search_finer(site: Site, cells: Cells, *, rounds: int) -> Cells:
+    """Cut some cells into smaller ones round by round, the best of them last."""
+    for _ in range(rounds):
+        cells = _cut(site, cells)
+        cells = cells.taken(cells.order(site.north_deg)[:1])
+    return cells
+
+
+def _coarse(site: Site) -> Found | None:
     """Judge the first grid, ring by ring outwards until nothing farther out can be better."""
     inner_m = site.setback_m
-    bands: list[_Cells] = []
+    bands: list[Cells] = []
     outer_m = min(inner_m + BAND_M / 2, site.reach_m)
     while outer_m >= inner_m:
-        steps = max(1, math.ceil((outer_m - inner_m) / CELL_M))
-        along_m = np.unique(np.linspace(inner_m, outer_m, steps + 1))
-        count = 4 * math.ceil(max(72, 2 * math.pi * outer_m / CELL_M) / 4)
-        azimuth_deg: Floats = site.north_deg + np.arange(count, dtype=float) * (360.0 / count)
-        depth_m = (outer_m - inner_m) / steps
-        distance_m = np.tile(along_m, (count, 1))
-        bands.append(_judged(site, azimuth_deg, distance_m, np.full(count, 360.0 / count), depth_m))
+        bands.append(_band(site, inner_m, outer_m))
         if outer_m >= site.reach_m or min(band.score.min() for band in bands) <= outer_m:
             break
         inner_m, outer_m = outer_m, min(outer_m + BAND_M, site.reach_m)
-    return _Cells.joined(bands) if bands else None
+    return Found(Cells.joined(bands), outer_m) if bands else None
 
 
-def _cut(site: Site, cells: _Cells) -> _Cells:
+def _band(site: Site, inner_m: float, outer_m: float) -> Cells:
+    """Judge one ring of the first grid."""
+    steps = max(1, math.ceil((outer_m - inner_m) / CELL_M))
+    along_m = np.unique(np.linspace(inner_m, outer_m, steps + 1))
+    count = 4 * math.ceil(max(72, 2 * math.pi * outer_m / CELL_M) / 4)
+    azimuth_deg: Floats = site.north_deg + np.arange(count, dtype=float) * (360.0 / count)
+    depth_m = (outer_m - inner_m) / steps
+    distance_m = np.tile(along_m, (count, 1))
+    return _judged(site, azimuth_deg, distance_m, np.full(count, 360.0 / count), depth_m)
+
+
+def _cut(site: Site, cells: Cells) -> Cells:
     """Cut cells into smaller ones and judge their centres."""
     offsets = (np.arange(_SPLIT) - _SPLIT // 2) / _SPLIT
     azimuth_deg = (cells.azimuth_deg[:, None] + offsets * cells.width_deg[:, None]).ravel()
@@ -129,7 +171,7 @@ def _judged(
     depth_m: Floats | float,
     *,
     group: int | None = None,
-) -> _Cells:
+) -> Cells:
     """Judge cells by their centres, and by how good a place in them may be at best.
 
     `group` rays side by side form a fan; without it they close to a ring.
@@ -144,13 +186,14 @@ def _judged(
         walk_m=np.stack([_beside(walk_m, group) + slack_m for walk_m in found.walk_m]),
         zone_from=smaller.zone_from,
         line_deg=found.line_deg + width_deg / 2,
+        live_m=found.live_m + slack_m[:, None],
     )
     score = score_m(distance_m, found)
     # The lead may be shorter by the depth of the cell, but never shorter than the setback.
     shorter_m = distance_m - np.maximum(distance_m - depth_m[:, None] / 2, site.setback_m)
     at_best = score_m(distance_m, loose) - np.clip(shorter_m, 0.0, None)
     shape = distance_m.shape
-    return _Cells(
+    return Cells(
         azimuth_deg=np.repeat(azimuth_deg, shape[1]),
         distance_m=distance_m.ravel(),
         width_deg=np.repeat(width_deg, shape[1]),
@@ -169,15 +212,27 @@ def _beside(first_m: Floats, group: int | None) -> Floats:
     return np.asarray(widest).ravel()
 
 
-def _written(site: Site, frame: Frame, cells: _Cells) -> list[tuple[float, float]]:
-    """Return the positions with seven decimals round the best cells."""
+def written(site: Site, frame: Frame, cells: Cells) -> list[tuple[float, float]]:
+    """Return lawful positions as they can be written round the best cells, the best first.
+
+    Parameters
+    ----------
+    site : Site
+    frame : Frame
+        The plane of the site.
+    cells : Cells
+
+    Returns
+    -------
+    list of (lon, lat)
+        Seven decimals. Lawful in the plane: the setback is still to be held against the geodesic.
+        Empty where there is none.
+    """
     lawful = np.flatnonzero(np.isfinite(cells.score))
     if not lawful.size:
         return []
-    bearing_deg = np.round((cells.azimuth_deg[lawful] - site.north_deg) % 360.0, 6)
-    score = cells.score[lawful]
-    order = np.lexsort((cells.distance_m[lawful], bearing_deg, score.round(2)))
-    seeds = cells.taken(lawful[order[:6]])
+    kept = cells.taken(lawful)
+    seeds = kept.taken(kept.order(site.north_deg)[:6])
     angle = np.radians(seeds.azimuth_deg)
     x_m = site.pole_xy[0] + seeds.distance_m * np.sin(angle)
     y_m = site.pole_xy[1] + seeds.distance_m * np.cos(angle)

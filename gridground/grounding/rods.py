@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
 
 from gridground.errors import Reason
-from gridground.grounding import candidates
+from gridground.ground import RodPlace
+from gridground.grounding.alternatives import other_places
 from gridground.grounding.candidates import Rays, Site, floor_mm, radius_needed_m, score_m
+from gridground.grounding.judging import BrokenRule, broken_rules
 from gridground.grounding.obstructions import obstructions
-from gridground.grounding.places import positions
+from gridground.grounding.places import search, written
+from gridground.grounding.scores import Part, limited_by, parts_of, said, thing_text, why_not
 from gridground.grounding.zones import zone_meets
-from gridground.record import RodPlace
-from gridground.territory.frame import geodesic_m, wrap_deg
+from gridground.territory.frame import geodesic_m
 from gridground.units import feet_text
 
 if TYPE_CHECKING:
@@ -30,32 +32,13 @@ if TYPE_CHECKING:
 
 REACH_LARGEST_M = 150.0
 NEAREST_SHOWN = 6
+# A finer look at another place may find it better than the one chosen: from here on it counts.
+_BETTER_M = 0.01
 _OTHER_WAYS = (
     "the permanent pole ground together with the multigrounded neutral, where the pole has one",
     "the bracket one pole farther out, where the limit allows it",
     "single-point grounding",
 )
-
-
-@dataclass(frozen=True)
-class BrokenRule:
-    """One rule that a rod position breaks.
-
-    Attributes
-    ----------
-    code : str
-        ``"setback"``, ``"reach"``, ``"inside"`` (in or on a feature), ``"clearance"`` or
-        ``"crossing"`` (the lead on the ground crosses the feature).
-    where : str
-        Pole id or feature id.
-    """
-
-    code: str
-    where: str
-    kind: str
-    distance_m: float
-    needed_m: float
-    text: str
 
 
 @dataclass(frozen=True)
@@ -82,7 +65,7 @@ class NoRodPlace:
     def sentence(self, *, shown: int = 4) -> str:
         """Return in one line what stands in the way."""
         parts = [
-            f"{r.kind} {r.where} forbids {r.share_ratio:.0%} of the places"
+            f"{thing_text(r.kind, r.where)} forbids {r.share_ratio:.0%} of the places"
             for r in self.reasons[:shown]
         ]
         return "; ".join(parts) or "the lead does not reach beyond the setback"
@@ -136,10 +119,11 @@ def place_rod(
     if not 0.0 < reach_m <= REACH_LARGEST_M:
         raise ValueError(f"a reach of {reach_m} m is not that of a lead")
     site = Site.of(pole_id, neighbourhood, limits, reach_m=reach_m, zone_radius_m=zone_radius_m)
-    position = _best(site, neighbourhood)
-    if position is None:
+    ranked = _ranked(site, neighbourhood)
+    if not ranked:
         return _no_place(site, neighbourhood, limits)
-    return _described(site, neighbourhood, *position)
+    chosen = _described(site, neighbourhood, ranked[0].lon, ranked[0].lat)
+    return _with_others(chosen, ranked, site)
 
 
 def find_rod(pole_id: str, neighbourhood: Neighbourhood, limits: Limits) -> RodPlace | Reason:
@@ -215,122 +199,111 @@ def check_rod(
         Empty where the position is lawful.
     """
     site = Site.of(pole_id, neighbourhood, limits, reach_m=reach_m, zone_radius_m=zone_radius_m)
-    return _broken(site, neighbourhood, lon, lat, setback_m=limits.rod_setback_m)
+    return broken_rules(site, neighbourhood, lon, lat, setback_m=limits.rod_setback_m)
 
 
-def _broken(
-    site: Site, near: Neighbourhood, lon: float, lat: float, *, setback_m: float
-) -> tuple[BrokenRule, ...]:
-    """Judge one position: poles by geodesic, features in the plane."""
-    broken = []
-    ids, lonlat = near.pole_ids, near.pole_lonlat
-    close = np.abs(wrap_deg(lonlat[:, 0] - lon)) < 1.0
-    from_poles_m = np.full(len(ids), np.inf)
-    from_poles_m[close] = geodesic_m(lonlat[close, 0], lonlat[close, 1], lon, lat)[0]
-    for row in np.flatnonzero(from_poles_m < setback_m):
-        text = f"{_short(from_poles_m[row])} from pole {ids[row]}, {feet_text(setback_m)} needed"
-        broken.append(
-            BrokenRule("setback", ids[row], "pole", float(from_poles_m[row]), setback_m, text)
-        )
-    own_m = float(geodesic_m(*site.pole_lonlat, lon, lat)[0])
-    if own_m > site.reach_m:
-        text = f"{_short(own_m)} from pole {site.pole_id}, the lead reaches {_short(site.reach_m)}"
-        broken.append(BrokenRule("reach", site.pole_id, "pole", own_m, site.reach_m, text))
-    point = shapely.points(*near.frame.to_xy(lon, lat))
-    lead = shapely.linestrings([site.pole_xy, shapely.get_coordinates(point)[0]])
-    # The nearby geometry was cut to what lies within reach; a position far out is judged in full.
-    geometry = near.obstacles.geometry
-    from_m = shapely.distance(geometry, point)
-    needed_m = near.obstacles.clearance_m
-    crossed = np.zeros(len(geometry), dtype=bool)
-    at_pole = shapely.distance(geometry, shapely.points(site.pole_xy)) <= candidates.TOUCH_M
-    blocking = np.isin(near.obstacles.kinds.astype(str), candidates.BLOCKING) & ~at_pole
-    crossed[blocking] = shapely.intersects(geometry[blocking], lead)
-    short = (from_m <= candidates.TOUCH_M) | (from_m < needed_m - candidates.TOUCH_M)
-    for row in np.flatnonzero(short | crossed):
-        kind, name = near.obstacles.kinds[row], near.obstacles.ids[row]
-        if short[row] and from_m[row] <= candidates.TOUCH_M:
-            code, text = "inside", f"in or on {kind} {name}"
-        elif short[row]:
-            code = "clearance"
-            text = f"{_short(from_m[row])} from {kind} {name}, {_short(needed_m[row])} needed"
-        else:
-            code, text = "crossing", f"the lead on the ground crosses {kind} {name}"
-        broken.append(BrokenRule(code, name, kind, float(from_m[row]), float(needed_m[row]), text))
-    return tuple(broken)
+@dataclass(frozen=True)
+class _Scored:
+    """One position with what its score is made of."""
+
+    lon: float
+    lat: float
+    ray: Rays
+    score: float
+    parts: tuple[Part, ...]
 
 
-def _best(site: Site, near: Neighbourhood) -> tuple[float, float] | None:
-    """Return the best position that also stands the judgement of a single position."""
-    for lon, lat in positions(site, near.frame):
-        if not _broken(site, near, lon, lat, setback_m=site.setback_m):
-            return lon, lat
-    return None
+def _scored(site: Site, near: Neighbourhood, lon: float, lat: float) -> _Scored:
+    """Measure one position."""
+    x_m, y_m = (float(part) for part in near.frame.to_xy(lon, lat))
+    apart = np.array([x_m, y_m]) - site.pole_xy
+    ray = Rays(
+        site,
+        np.degrees(np.arctan2(apart[:1], apart[1:])),
+        np.array([[float(np.hypot(*apart))]]),
+    )
+    found, _ = ray.measure(np.zeros(1))
+    score = round(float(score_m(ray.distance_m, found)[0, 0]), 3)
+    return _Scored(lon, lat, ray, score, parts_of(site, near, ray, found))
 
 
 def _described(site: Site, near: Neighbourhood, lon: float, lat: float) -> RodPlace:
     """Measure one position and put its score into words."""
-    x_m, y_m = (float(part) for part in near.frame.to_xy(lon, lat))
-    apart = np.array([x_m, y_m]) - site.pole_xy
-    lead_m = float(np.hypot(*apart))
-    ray = Rays(site, np.degrees(np.arctan2(apart[:1], apart[1:])), np.array([[lead_m]]))
-    found, _ = ray.measure(np.zeros(1))
+    one = _scored(site, near, lon, lat)
+    x_m, y_m = one.ray.xy[0].tolist()
     from_pole_m, bearing_deg = geodesic_m(*site.pole_lonlat, lon, lat)
-    from_m = shapely.distance(near.obstacles.geometry, shapely.points(x_m, y_m))
-    closest = np.lexsort((near.obstacles.ids.astype(str), from_m))[:NEAREST_SHOWN]
-    nearest = tuple(
-        {
-            "feature_id": near.obstacles.ids[row],
-            "kind": near.obstacles.kinds[row],
-            "distance_m": floor_mm(from_m[row]),
-            "clearance_m": float(near.obstacles.clearance_m[row]),
-        }
-        for row in closest
-    )
+    start = (float(site.pole_xy[0]), float(site.pole_xy[1]))
     return RodPlace(
         pole_id=site.pole_id,
         lon=lon,
         lat=lat,
         bearing_deg=round(float(bearing_deg), 1) % 360.0,
         distance_m=floor_mm(float(from_pole_m)),
-        score=round(float(score_m(ray.distance_m, found)[0, 0]), 3),
-        reasons=tuple(_reasons(site, near, ray)),
-        nearest=nearest,
+        score=one.score,
+        reasons=said(one.parts),
+        nearest=_nearest(near, x_m, y_m),
         meets=zone_meets(near, site.pole_xy, (x_m, y_m), site.zone_radius_m),
+        parts=tuple(part.row for part in one.parts),
+        limited_by=limited_by(site, near, one.ray),
+        slope_ratio=near.heights.slope_ratio(x_m, y_m),
+        rise_m=near.heights.rise_m(start, (x_m, y_m)),
     )
 
 
-def _reasons(site: Site, near: Neighbourhood, ray: Rays) -> list[str]:
-    """Say term by term how the score of one place comes about."""
-    found, _ = ray.measure(np.zeros(1))
-    said = [f"lead on the ground {feet_text(float(ray.distance_m[0, 0]))}"]
-    ids = near.obstacles.ids[site.rows]
-    feature, _, over_m = ray.near(candidates.TIGHT_M)
-    if over_m.size and over_m.min() < candidates.TIGHT_M:
-        row = feature[np.lexsort((ids[feature].astype(str), over_m))[0]]
-        spare_m = float(over_m.min())
-        cost_m = candidates.TIGHT_COST_PER_M * (candidates.TIGHT_M - spare_m)
-        said.append(
-            f"+{cost_m:.1f}: {floor_mm(spare_m):.2f} m to spare beyond the clearance of "
-            f"{site.kinds[row]} {ids[row]}"
+def _nearest(near: Neighbourhood, x_m: float, y_m: float) -> tuple[dict[str, Any], ...]:
+    """Return the features nearest to a place, with their clearances."""
+    rows = near.obstacles
+    from_m = shapely.distance(rows.geometry, shapely.points(x_m, y_m))
+    closest = np.lexsort((rows.ids.astype(str), from_m))[:NEAREST_SHOWN]
+    return tuple(
+        {
+            "feature_id": rows.ids[row],
+            "kind": rows.kinds[row],
+            "distance_m": floor_mm(from_m[row]),
+            "clearance_m": float(rows.clearance_m[row]),
+        }
+        | ({"tolerance_m": float(rows.tolerance_m[row])} if rows.tolerance_m[row] else {})
+        for row in closest
+    )
+
+
+def _ranked(site: Site, near: Neighbourhood) -> list[_Scored]:
+    """Return the best position and up to three others well apart from it, the best first."""
+    found = search(site)
+    if found is None:
+        return []
+
+    def lawful(place: tuple[float, float]) -> bool:
+        return not broken_rules(site, near, *place, setback_m=site.setback_m)
+
+    best = next((p for p in written(site, near.frame, found.cells) if lawful(p)), None)
+    if best is None:
+        return []
+    others = other_places(site, near.frame, found, chosen=best, lawful=lawful)
+    first = _scored(site, near, *best)
+    rest = sorted((_scored(site, near, *place) for place in others), key=lambda one: one.score)
+    if rest and rest[0].score < first.score - _BETTER_M:
+        first, rest[0] = rest[0], first
+        rest.sort(key=lambda one: one.score)
+    return [first, *rest]
+
+
+def _with_others(place: RodPlace, ranked: list[_Scored], site: Site) -> RodPlace:
+    """Return a place with the others and why they lost."""
+    rows = []
+    for one in ranked[1:]:
+        distance_m, bearing_deg = geodesic_m(*site.pole_lonlat, one.lon, one.lat)
+        rows.append(
+            {
+                "bearing_deg": round(float(bearing_deg), 1) % 360.0,
+                "distance_m": floor_mm(float(distance_m)),
+                "lon": one.lon,
+                "lat": one.lat,
+                "score": one.score,
+                "why": why_not(one.parts, ranked[0].parts),
+            }
         )
-    radius_m = site.zone_radius_m
-    for kind, cost_m in candidates.ZONE_COST_M.items():
-        met = np.flatnonzero(
-            (site.kinds == kind) & (shapely.distance(site.geometry, ray.lines[0]) <= radius_m)
-        )
-        if met.size:
-            said.append(f"+{cost_m:.1f}: the zone meets {kind} {_listed(ids[met])}: {_care(kind)}")
-    for kind, cost_m in candidates.WALK_COST_M.items():
-        rows, _, _ = ray.contacts(site.kinds == kind)
-        if rows.size:
-            said.append(f"+{cost_m:.1f}: the lead lies across {kind} {_listed(ids[rows])}")
-    if found.line_deg[0] < candidates.UNDER_LINE_DEG:
-        said.append(
-            f"+{candidates.UNDER_LINE_COST_M:.1f}: within {candidates.UNDER_LINE_DEG:.0f}° of the "
-            "line's direction, where wire and truck come"
-        )
-    return said
+    return replace(place, alternatives=tuple(rows))
 
 
 def _no_place(site: Site, near: Neighbourhood, limits: Limits) -> NoRodPlace:
@@ -348,9 +321,9 @@ def _no_place(site: Site, near: Neighbourhood, limits: Limits) -> NoRodPlace:
             reach_m=farther_m,
             zone_radius_m=site.zone_radius_m,
         )
-        position = _best(wider, near)
-        if position is not None:
-            distance_m, bearing_deg = geodesic_m(*site.pole_lonlat, *position)
+        ranked = _ranked(wider, near)
+        if ranked:
+            distance_m, bearing_deg = geodesic_m(*site.pole_lonlat, ranked[0].lon, ranked[0].lat)
             needed_m = math.ceil(float(distance_m) * 100.0) / 100.0
             first.append(
                 f"a lead that reaches {feet_text(needed_m)} on the ground: place at bearing "
@@ -363,21 +336,3 @@ def _no_place(site: Site, near: Neighbourhood, limits: Limits) -> NoRodPlace:
         if reason.alone_ratio >= 0.005
     ]
     return NoRodPlace(site.pole_id, reasons, (*first, *_OTHER_WAYS), needed_m)
-
-
-def _care(kind: str) -> str:
-    """Say what a kind of place in the zone asks for."""
-    if kind in {"road", "driveway"}:
-        return "traffic control or an attendant"
-    return "an attendant" if kind != "unknown" else "what it is must be settled"
-
-
-def _listed(ids: Any) -> str:  # noqa: ANN401  an array of ids
-    """Name a few ids in order."""
-    names = sorted({str(name) for name in ids})
-    return ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
-
-
-def _short(length_m: float) -> str:
-    """Write a length in metres, rounded down to the millimetre."""
-    return f"{floor_mm(length_m):.3f} m"

@@ -6,14 +6,16 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gridground.grounding.bonds import bar_height_m
+from gridground.jobplaces import position_text
 from gridground.units import feet_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from gridground.ground import Zone
     from gridground.grounding.where import Spot
     from gridground.job import Job
-    from gridground.record import LeadRow, Zone
+    from gridground.record import LeadRow
 
 STICK = "live-line tool"
 HAND_ON = "hand, before a line end is attached at this pole"
@@ -172,14 +174,16 @@ def _bar(job: Job, spot: Spot) -> list[dict[str, Any]]:
 
 def _vehicle(job: Job) -> list[dict[str, Any]]:
     """Ground the lift before anybody goes up."""
-    if job.work_position != "aerial lift":
+    stated = None if job.vehicle is None else job.vehicle.rod
+    if job.work_position != "aerial lift" and stated is None:
         return []
+    where = "" if stated is None else f" at {position_text(stated)}"
     return [
         _step(
             None,
-            "Vehicle: drive its own rod, with its own label, at least 10 ft from the rods of the "
-            "line, bond the vehicle to it and put its own cones up (MIL-HDBK-1025/10 table 27). It "
-            "is not among the leads, rods and cones counted here.",
+            f"Vehicle: drive its own rod{where}, with its own label, at least 10 ft from the rods "
+            "of the line, bond the vehicle to it and put its own cones up (MIL-HDBK-1025/10 table "
+            "27). It is not among the leads, rods and cones counted here.",
         )
     ]
 

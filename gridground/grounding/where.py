@@ -19,10 +19,11 @@ from gridground.grounding.poletop import mid_span_top, read_pole_top
 from gridground.record import OpenItem
 
 if TYPE_CHECKING:
+    from gridground.ground import RodPlace
     from gridground.grounding.brackets import Bracket, Ground
     from gridground.grounding.poletop import PoleTop
     from gridground.job import Job
-    from gridground.record import Direction, LeadEdge, RodPlace
+    from gridground.record import Direction, LeadEdge
     from gridground.territory.ways import Zone
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
-from gridground.record import Zone
+from gridground.ground import Zone
 from gridground.territory.frame import wrap_deg
 
 if TYPE_CHECKING:

@@ -170,7 +170,11 @@ _OBJECTS = {
     "job": "circuit_ids:T worksite_poles:T worksite_span:t? work_position:t requested_method:t "
     "locate_ticket:t? sources_opened:T? isolated_equipment:T open_conductor:T limits:o",
 }
-_ROD = "lon:n lat:n bearing_deg:n distance_m:n resistance_ohm:n?"
+_ROD = (
+    "lon:n lat:n bearing_deg:n distance_m:n resistance_ohm:n? *score:n? *score_parts:L "
+    "*limited_by:L *alternatives:L *stated:b *search:o? *slope_ratio:n? *rise_m:n?"
+)
+_VEHICLE = "lon:n lat:n rod:o? clearance_m:n rod_distance_m:n"
 _ZONE = "radius_m:n perimeter_m:n cones:n geometry:G *cone_points:P *cone_numbers:L *zone_id:t"
 _HEX = re.compile(r"[0-9a-f]{64}")
 
@@ -216,6 +220,8 @@ def _faults(document: object) -> Iterator[tuple[str, str]]:
         if row is not None or not name.startswith("*"):
             yield from _keys(name.removeprefix("*"), row, spec)
     yield from _inside_clearance(document)
+    if document.get("vehicle") is not None:
+        yield from _keys("vehicle", document["vehicle"], _VEHICLE)
     for pole_id, row in document["faults"].items():
         yield from _keys(f"faults.{pole_id}", row, _FAULT)
     yield from _parts_of_locations(document["locations"])

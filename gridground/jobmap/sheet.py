@@ -207,7 +207,7 @@ def _rod(rod: dict[str, Any] | None) -> dict[str, Any] | None:
     if not rod:
         return None
     near = sorted(rod.get("nearest", []), key=lambda row: row["distance_m"])
-    return {"reasons": [], "meets": [], **rod, "nearest": near[:NEAREST_SHOWN]}
+    return {"reasons": [], "meets": [], "alternatives": [], **rod, "nearest": near[:NEAREST_SHOWN]}
 
 
 def _faults(document: dict[str, Any]) -> list[dict[str, Any]]:

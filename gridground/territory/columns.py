@@ -224,11 +224,17 @@ LAYERS: dict[str, tuple[Column, ...]] = {
         Column("lanes_each_way", "number", unit="lanes", low=1, high=8),
         Column("lane_width_m", "number", unit="m", low=0, high=10, above=True),
         Column("shoulder_m", "number", unit="m", low=0, high=20),
+        Column("located", "word", values=("map", "marked")),
     ),
     "soil": (
         _key("soil_id"),
         _positive("resistivity_ohm_m", "ohm·m", 1e7, "rod resistance and step voltage"),
         Column("source", "text", "open item", "open item", needed="where the figure comes from"),
+    ),
+    "elevation": (
+        _key("elevation_id"),
+        Column("elevation_m", "number", "open item", "open item", "m", low=-500, high=9000,
+               needed="slope of the ground where a rod goes"),
     ),
 }  # fmt: skip
 
@@ -245,6 +251,7 @@ GEOMETRY: dict[str, tuple[str, ...]] = {
         "GeometryCollection",
     ),
     "soil": ("Polygon", "MultiPolygon"),
+    "elevation": ("Point",),
 }  # fmt: skip
 NULL_GEOMETRY = frozenset({"circuits"})
 

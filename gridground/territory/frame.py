@@ -68,6 +68,30 @@ def geodesic_m(
     return distance_m, bearing_deg
 
 
+def destination(
+    lon: float, lat: float, bearing_deg: float, distance_m: float
+) -> tuple[float, float]:
+    """Return the longitude and latitude reached from a point by geodesic.
+
+    Parameters
+    ----------
+    lon, lat : float
+        Start on WGS 84 [degrees].
+    bearing_deg : float
+        Clockwise from true north [degrees].
+    distance_m : float
+        [m].
+
+    Examples
+    --------
+    >>> lon, lat = destination(179.9999, 0.0, 90.0, 22.264)
+    >>> round(lon, 6), round(abs(lat), 6)
+    (-179.9999, 0.0)
+    """
+    lon_2, lat_2, _ = _geod().fwd(lon, lat, bearing_deg, distance_m)
+    return float(lon_2), float(lat_2)
+
+
 def wrap_deg(angle_deg: ArrayLike) -> Floats:
     """Return angles brought into -180 (included) to 180 (excluded) [degrees].
 

@@ -31,6 +31,7 @@ ID_COLUMN = {
     "other_lines": "line_id",
     "surroundings": "feature_id",
     "soil": "soil_id",
+    "elevation": "elevation_id",
 }
 
 

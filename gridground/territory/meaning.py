@@ -19,6 +19,7 @@ from gridground.territory.circuits import (
     check_source_phases,
 )
 from gridground.territory.connection import Ends, check_connection, masks
+from gridground.territory.coverage import check_coverage
 from gridground.territory.drawing import check_crossings, check_poles, check_spans, check_symbols
 from gridground.territory.findings import Findings, some
 from gridground.territory.layers import ID_COLUMN, Layer
@@ -70,7 +71,8 @@ def check_meaning(layers: dict[str, Layer], wires: Wires) -> list[Problem]:
         _check_impedances(layers["spans"], findings["spans"])
     if all(name in layers and len(layers[name]) for name in ("poles", "spans", "circuits")):
         _check_network(layers, findings)
-    return [problem for one in findings.values() for problem in one.problems]
+    problems = [problem for one in findings.values() for problem in one.problems]
+    return problems + check_coverage(layers)
 
 
 def _check_ids(layer: Layer, findings: Findings) -> None:

@@ -130,6 +130,8 @@ def _remedy(found: str) -> str:
     """Return what to do about a geometry."""
     if "swapped" in found:
         return "write longitude before latitude"
+    if "not closed" in found:
+        return "end every ring at its first position, four positions at least"
     if "out of range" in found:
         return "write degrees of longitude and latitude, or name the system in `crs`"
     return "draw it again"
@@ -327,7 +329,9 @@ def _repair(layer: str, geometry: NDArray[np.object_], names: Names) -> list[Pro
     bad = np.flatnonzero(present & ~shapely.is_valid(geometry))
     if not len(bad):
         return []
-    geometry[bad] = shapely.make_valid(geometry[bad])
+    # Both ways of mending it: what an outline goes round twice is inside as well.
+    whole = shapely.make_valid(geometry[bad], method="structure", keep_collapsed=True)
+    geometry[bad] = shapely.union(shapely.make_valid(geometry[bad]), whole)
     found = "an area is drawn across itself; everything its outline covers is taken"
     ids = names([int(row) for row in bad])
     return [Problem("open item", layer, ids, "geometry", found, "draw the outline again")]

@@ -19,11 +19,11 @@ from scipy.sparse.csgraph import connected_components
 
 import gridground as gg
 from gridground.electrical.origins import find_origins
+from gridground.ground import RodPlace
 from gridground.grounding.between import sources_between
 from gridground.grounding.brackets import Ground
 from gridground.grounding.neighbourhood import Neighbourhood
 from gridground.grounding.where import place_dual, place_single
-from gridground.record import RodPlace
 from gridground.rests import data_items
 from gridground.scene import Scene
 from gridground.settle import open_items

@@ -12,6 +12,7 @@ from rod_sites import CLEARANCE_M, GEOD, limits, neighbourhood
 
 from gridground.grounding.rods import NoRodPlace, check_rod, place_rod, rod_place_at
 from gridground.grounding.zones import cone_zone
+from gridground.job import Position, Vehicle
 from gridground.territory.frame import Frame
 
 REACH = {"reach_m": 11.0, "zone_radius_m": 3.0}
@@ -135,3 +136,86 @@ def test_cones_are_never_farther_apart_than_their_spacing(bearing, away_m, radiu
     assert chord_m.max() <= spacing_m + 0.003
     assert zone.perimeter_m / zone.cones <= spacing_m * (1 + 1e-9)
     assert zone.cones == 1 or zone.perimeter_m / (zone.cones - 1) > spacing_m * (1 - 1e-9)
+
+
+def truck(spot, rod=None):
+    return Vehicle(Position(*at(spot)), None if rod is None else Position(*at(rod)))
+
+
+def sited(scene, *, vehicle=None, spans=(), **given):
+    rows = [(f"F{k}", kind, geometry) for k, (kind, geometry) in enumerate(scene)]
+    return neighbourhood(rows, vehicle=vehicle, spans=spans, given=given)
+
+
+away = st.tuples(st.floats(0, 360), st.floats(0.2, 25))
+
+
+@given(scenes, away, st.none() | away, spots)
+@settings(max_examples=40, deadline=None)
+def test_a_truck_never_mends_a_position_nor_improves_the_best_place(scene, place, rod, spot):
+    without, with_ = sited(scene), sited(scene, vehicle=truck(place, rod))
+    assert len(broken(with_, spot)) >= len(broken(without, spot))
+    assert score(with_) * SOUGHT >= score(without)
+
+
+@given(scenes, st.tuples(away, away), spots, st.floats(0.5, 6), st.floats(0.01, 4))
+@settings(max_examples=40, deadline=None)
+def test_a_larger_distance_from_the_truck_never_mends_a_position(
+    scene, places, spot, distance_m, more_m
+):
+    def near(m):
+        keys = {"vehicle_clearance_m": 2 * m, "vehicle_rod_distance_m": m}
+        return sited(scene, vehicle=truck(*places), **keys)
+
+    if broken(near(distance_m), spot):
+        assert broken(near(distance_m + more_m), spot)
+
+
+@given(scenes, spots, st.floats(0, 2), st.floats(0.001, 2))
+@settings(max_examples=40, deadline=None)
+def test_a_larger_locate_tolerance_never_mends_a_position(scene, spot, tolerance_m, more_m):
+    def near(m):
+        return sited(scene, locate_tolerance_m=m)
+
+    if broken(near(tolerance_m), spot):
+        assert broken(near(tolerance_m + more_m), spot)
+
+
+@given(scenes, spots, st.lists(metres, min_size=2, max_size=2))
+@settings(max_examples=30, deadline=None)
+def test_an_energized_line_overhead_never_improves_anything(scene, spot, ends):
+    line = shapely.LineString([(-50, ends[0]), (50, ends[1])])
+    live = sited(scene, spans=[("S9", "Q1", "Q2", line, "overhead", "F2")])
+    worked = sited(scene, spans=[("S9", "Q1", "Q2", line, "overhead", "F1")])
+    cost = [rod_place_at(*at(spot), "P0", near, limits(), **REACH).score for near in (worked, live)]
+    assert cost[1] >= cost[0]
+    assert score(live) * SOUGHT >= score(worked)
+
+
+@given(st.floats(0.0, 1.2), st.floats(0, 360), st.floats(0.05, 1.0), st.floats(0.01, 0.5))
+@settings(max_examples=20, deadline=None)
+def test_a_stricter_slope_never_enlarges_the_lawful_ground(slope, towards, limit, less):
+    angle = math.radians(towards)
+    heights = [
+        (f"E{k}", x, y, slope * (x * math.sin(angle) + y * math.cos(angle)))
+        for k, (x, y) in enumerate((x, y) for x in (-20, -9, 0, 9, 20) for y in (-20, -9, 0, 9, 20))
+    ]
+
+    def free(most):
+        given_ = {"ground_slope_max_ratio": most}
+        near = neighbourhood(heights=heights, given=given_)
+        return {k for k in range(0, 360, 30) if not broken(near, (k, 8.0), **given_)}
+
+    assert free(max(limit - less, 0.02)) <= free(limit)
+
+
+@given(scenes, away)
+@settings(max_examples=25, deadline=None)
+def test_other_places_break_no_rule_and_are_no_better(scene, place):
+    near = sited(scene, vehicle=truck(place))
+    found = place_rod("P0", near, limits(), **REACH)
+    if isinstance(found, NoRodPlace):
+        return
+    for row in found.alternatives:
+        assert check_rod(row["lon"], row["lat"], "P0", near, limits(), **REACH) == ()
+        assert row["score"] >= found.score - 0.011
