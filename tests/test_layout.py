@@ -37,7 +37,7 @@ FLOORS = (
         "clearance",
     ),
     ("plan",),
-    ("jobmap", "export"),
+    ("jobmap", "export", "pdf"),
     ("cli", "__main__"),
 )
 FLOOR = {name: level for level, names in enumerate(FLOORS) for name in names}
