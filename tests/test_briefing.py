@@ -201,7 +201,7 @@ def test_revision_is_printed_where_the_plan_has_one():
     document["revision"] = 3
     for text in texts(document).values():
         assert "revision 3" in text
-    assert 'content: "Job elm-street-p20 revision 3\\A plan ' in page_html(finished(document))
+    assert 'content: "Job elm-street-p20\\A revision 3  plan ' in page_html(finished(document))
 
 
 def test_margins_say_not_ready_of_a_plan_that_is_not():
@@ -239,6 +239,7 @@ def test_marks_notice_every_change_but_blanks():
         '<td class="a">P19 <i>x &lt; y</i></td>',
         '<td class="a">P19 <b>x &gt; y</b></td>',
         '<td class="a" lang="x">P19 <b>x &lt; y</b></td>',
+        '<td class="a">P19 <b>x &lt; </b>y</td>',
     ):
         assert marks_of(other) != marks_of(html)
 

@@ -64,9 +64,14 @@ def order_of_poles(document: dict[str, Any]) -> list[tuple[str, int]]:
     """Return each place in the order in which it gets its first lead, with its count of leads."""
     order: dict[str, int] = {}
     for lead in _leads_in_order(document):
-        place = lead["pole_id"] or f"span {lead.get('span_id') or words.NOT_STATED}"
+        place = _place(lead)
         order[place] = order.get(place, 0) + lead["parallel"]
     return list(order.items())
+
+
+def _place(row: dict[str, Any]) -> str:
+    """Return the pole of a row, or its span where it has none."""
+    return str(row["pole_id"] or f"span {row.get('span_id') or words.NOT_STATED}")
 
 
 def _leads_in_order(document: dict[str, Any]) -> list[dict[str, Any]]:
@@ -142,7 +147,7 @@ def _underground(document: dict[str, Any]) -> Lines:
     for location in document["locations"]:
         for near in (location["rod"] or {}).get("nearest", []):
             if near["kind"].startswith("buried_"):
-                kind, place = words.kind_text(near["kind"]), location["pole_id"]
+                kind, place = words.kind_text(near["kind"]), _place(location)
                 metres = words.length_text(near["distance_m"])
                 yield (
                     f"{kind.capitalize()} {near['feature_id']}: {metres} off the rod, {place}.",
@@ -176,7 +181,7 @@ def _procedures(document: dict[str, Any]) -> Lines:
 def _precautions(document: dict[str, Any]) -> Lines:
     """Yield what is watched: zones, traffic, stops, cautions."""
     for location in document["locations"]:
-        zone, place = location["zone"], location["pole_id"]
+        zone, place = location["zone"], _place(location)
         if zone:
             cones, radius = zone["cones"], words.length_text(zone["radius_m"])
             yield f"{place}: {cones} cones, {radius} round rod and lead. Nobody inside.", ""

@@ -189,7 +189,7 @@ def page_style(document: dict[str, Any]) -> str:
     # All of it is put into a style sheet, which has no escaping of its own worth trusting.
     job_id = re.sub(r"[^A-Za-z0-9_-]", "?", document["job_id"])[:64]
     plan_hash = re.sub(r"[^0-9a-f]", "?", document["plan_hash"])
-    job = " ".join(filter(None, (f"Job {job_id}", revision_text(document))))
+    plan = "  ".join(filter(None, (revision_text(document), f"plan {plan_hash}")))
     state = "NOT FOR USE until complete" if document["ready"] is True else "NOT READY"
     plain = "white-space: pre; font-variant-ligatures: none;"
     font = f'font: 7.5pt "Liberation Sans", Arial, sans-serif; {plain}'
@@ -201,7 +201,7 @@ def page_style(document: dict[str, Any]) -> str:
         "@page { margin: 14mm 11mm 15mm; "
         f'@top-left {{ content: "Whole plan"; {large} }} '
         f'@top-right {{ content: "{state}"; {large} }} '
-        f'@bottom-left {{ content: "{job}\\A plan {plan_hash}"; {font} }} '
+        f'@bottom-left {{ content: "Job {job_id}\\A {plan}"; {font} }} '
         f'@bottom-right {{ content: "page " counter(page) " of " counter(pages); {font} }} }}\n'
         f"{named}"
     )

@@ -153,7 +153,7 @@ def _possible(document: dict[str, Any]) -> list[dict[str, Any]]:
 
 
 class _Marks(HTMLParser):
-    """Collects start tags with attributes, and text without blanks."""
+    """Collects start tags with attributes, where they end, and text without blanks."""
 
     def __init__(self) -> None:
         super().__init__(convert_charrefs=True)
@@ -162,13 +162,19 @@ class _Marks(HTMLParser):
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         found = sorted(f'{name}="{value or ""}"' for name, value in attrs)
         self.parts.append(f"<{' '.join([tag, *found])}>")
+        if tag == "br":
+            self.handle_endtag(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        del tag
+        self.parts.append("</>")
 
     def handle_data(self, data: str) -> None:
         self.parts.append(_BLANKS.sub("", data))
 
 
 def marks_of(html: str) -> str:
-    """Return the SHA-256 of what HTML says: its start tags and its text, blanks left out.
+    """Return the SHA-256 of what HTML says: its tags and its text, blanks left out.
 
     The page's script takes the same digest of what the browser made of it, so that a sheet that
     was altered, even in one letter, is noticed.
@@ -176,7 +182,7 @@ def marks_of(html: str) -> str:
     Parameters
     ----------
     html : str
-        With every end tag and every table part written out.
+        With every end tag and every table part written out; ``br`` alone has none.
 
     Returns
     -------

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import io
+import random
 import re
 import unicodedata
 
@@ -244,9 +245,10 @@ def test_longest_job_id_leaves_room_in_the_margins(browser):
     document["job_id"] = "W" * 64
     document["revision"] = 12
     pages = sheet_pages(browser, page_html(finished(document)), "dispatcher", A4)
-    lines = read(pages[0]).splitlines()
-    assert any(line.startswith(f"Job {'W' * 64} revision 12") for line in lines)
-    wide_pt = 64 * 7.5 * 1933 / 2048  # the W of Liberation Sans, by its own table of widths
+    text = " ".join(read(pages[0]).split())
+    assert f"Job {'W' * 64} revision 12 plan {document['plan_hash']}" in text
+    # The W of Liberation Sans by its own table of widths, and the word before it.
+    wide_pt = 64 * 7.5 * 1933 / 2048 + 4 * 7.5
     number = [left for left, words in spots(pages[0]) if words.startswith("page ")]
     assert number
     assert min(number) > 11 * POINTS_PER_MM + wide_pt
@@ -303,6 +305,26 @@ def test_an_altered_sheet_is_not_for_use(browser, old, new):
     assert browser.status().startswith("NOT FOR USE")
     pages = sheet_pages(browser, html.replace(old, new, 1), "crew", LETTER)
     assert all("NOT FOR USE: this page is not whole" in read(page) for page in pages)
+
+
+def test_one_flipped_bit_in_a_sheet_is_noticed(browser):
+    """Anywhere in the sheets: either the page says so, or the browser made the same of it."""
+    page = page_html(finished(settled_document())).encode()
+    begin, end = page.index(b'<div id="sheets"'), page.index(b'<header class="top"')
+    made = (
+        "return document.querySelector('#sheets').innerHTML.replace(/<p class=.state.*?<.p>/g, '')"
+    )
+    browser.open(page)
+    assert browser.status().startswith("READY per plan")
+    whole, noticed = browser.run(made), 0
+    chance = random.Random(269)  # noqa: S311  places, no secrets
+    for place in (chance.randrange(begin, end) for _ in range(30)):
+        browser.open(page[:place] + bytes([page[place] ^ 1]) + page[place + 1 :])
+        if browser.status().startswith("NOT FOR USE"):
+            noticed += 1
+            continue
+        assert browser.run(made) == whole, page[place - 30 : place + 30]
+    assert noticed >= 20
 
 
 def test_sheets_are_not_on_the_screen(browser):

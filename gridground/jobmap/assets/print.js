@@ -11,14 +11,14 @@
     last.insertRule(text, last.cssRules.length);
   }
 
-  /* What the sheets say, as the maker of the page took it: start tags and text without blanks. */
+  /* What the sheets say, as the maker of the page took it: tags and text without blanks. */
   function marks(node) {
     var found = "";
     Array.prototype.forEach.call(node.childNodes, function (child) {
       if (child.nodeType === 3) { found += child.data.replace(/[ \t\n\r\f]+/g, ""); }
       if (child.nodeType !== 1) { return; }
       var tag = Array.prototype.map.call(child.attributes, function (one) { return one.name.toLowerCase() + '="' + one.value + '"'; });
-      found += "<" + [child.localName.toLowerCase()].concat(tag.sort()).join(" ") + ">" + marks(child);
+      found += "<" + [child.localName.toLowerCase()].concat(tag.sort()).join(" ") + ">" + marks(child) + "</>";
     });
     return found;
   }
