@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from gridground import __version__
 from gridground.errors import GridgroundError, InputError, NoPlanError, Problem, TableError
+from gridground.pdf import PAPERS, SETTING, paper_asked, pdf_names
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -96,6 +97,13 @@ def _parser() -> argparse.ArgumentParser:
         "output folder unless named. With --force the former file there is kept as "
         "<job_id>.rev<n>.plan.json",
     )
+    plan.add_argument(
+        "--pdf",
+        choices=PAPERS,
+        help="paper of the sheets, which are written as PDF where a Chromium is found; without "
+        f"it the environment's {SETTING} counts (letter, a4 or off), then letter",
+    )
+    plan.add_argument("--no-pdf", action="store_true", help="write no PDF: quicker")
     plan.set_defaults(run=_plan)
     example = "map out/straight-01.plan.json -o map.html"
     draw = _command(commands, "map", "draw a saved plan again", example)
@@ -178,6 +186,7 @@ def _plan(asked: argparse.Namespace) -> int:
     from gridground.revising import account_lines, revision_asked  # noqa: PLC0415
     from gridground.territory.read import read_territory  # noqa: PLC0415
 
+    paper = paper_asked(asked.pdf, none=asked.no_pdf)
     job = read_job(asked.job)
     folder = Path(asked.output)
     told = revision_asked(
@@ -192,10 +201,33 @@ def _plan(asked: argparse.Namespace) -> int:
     except NoPlanError as error:
         return _refuse(asked, error, (territory, job), told.kept)
     files = told.kept | plan_files(plan, page_html(plan))
-    write_files(folder, files, force=asked.force, instead_of=[f"{job.job_id}.refused.json"])
+    # PDFs of an earlier plan never stay beside this one.
+    old = [f"{job.job_id}.refused.json", *pdf_names(job.job_id)]
+    write_files(folder, files, force=asked.force, instead_of=old)
+    if paper:
+        _pdfs(folder, job.job_id, paper=paper)
     account = None if told.account is None else told.account.row()
     _summary(asked, plan.document, account, ready=plan.ready)
     return READY if plan.ready else OPEN
+
+
+def _pdfs(folder: Path, job_id: str, *, paper: str) -> None:
+    """Write the sheets as PDF, or say why there are none; the plan stands either way."""
+    from gridground.export import write_files  # noqa: PLC0415  start-up time
+    from gridground.pdf import find_engine, sheet_pdfs  # noqa: PLC0415
+
+    engine = find_engine()
+    if engine is None:
+        _say("no PDF: no Chromium on this machine; print from the page")
+        return
+    pdfs, failed = sheet_pdfs(folder / f"{job_id}.html", paper=paper, engine=engine)
+    try:
+        files = {f"{job_id}.{sheet}.pdf": made for sheet, made in pdfs.items()}
+        write_files(folder, files, force=True)
+    except InputError as error:
+        failed = (*failed, *(problem.sentence() for problem in error.problems))
+    for reason in failed:
+        _say(f"no PDF of every sheet: {reason}; print from the page")
 
 
 def _beside(asked: argparse.Namespace) -> list[Path]:
@@ -267,7 +299,7 @@ def _refuse(
     }
     text = json.dumps(refusal, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
     files = kept | {f"{job.job_id}.refused.json": (text + "\n").encode("utf-8")}
-    old = [f"{job.job_id}.{end}" for end in PLAN_ENDS]
+    old = [*(f"{job.job_id}.{end}" for end in PLAN_ENDS), *pdf_names(job.job_id)]
     write_files(Path(asked.output), files, force=asked.force, instead_of=old)
     if asked.json:
         print(text)

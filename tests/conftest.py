@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 
 from tests import check_table
 
 _HERE = Path(__file__).parent
+# Hundreds of plans are made in a run; what prints asks for it.
+os.environ["GRIDGROUND_PDF"] = "off"
 
 
 def pytest_sessionfinish(session, exitstatus):

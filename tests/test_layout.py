@@ -43,7 +43,7 @@ FLOORS = (
         "clearance",
     ),
     ("plan",),
-    ("jobmap", "gis", "export"),
+    ("jobmap", "gis", "export", "pdf"),
     ("revising",),
     ("cli", "__main__"),
 )

@@ -16,6 +16,7 @@ from jinja2 import Template
 
 from gridground.jobmap.shape import check_shape
 from gridground.jobmap.sheet import sheet_parts
+from gridground.jobmap.sheets import SHEETS, revision_text
 from gridground.jobmap.words import printable
 from gridground.record import canonical_bytes
 
@@ -28,18 +29,10 @@ NEAREST_ZOOM = 23
 LAYERS = ("surroundings", "wires", "zones", "ways", "poles", "controls")
 # Our own scripts in the order in which they build on each other.
 SCRIPTS = (
-    "page",
-    "figures",
-    "here",
-    "rules",
-    "record",
-    "qr",
-    "form",
-    "written",
-    "handover",
-    "task",
-    "whole",
+    *("page", "figures", "here", "rules", "record", "qr", "form", "written", "handover", "task"),
+    *("print", "whole"),
 )
+STYLES = ("page.css", "task.css", "sheets.css")
 _VIEWPORT = re.compile(r",\s*maximum-scale=[\d.]+,\s*user-scalable=no")
 _INLINE = re.compile(r"<(script|style)>(.*?)</\1>", re.DOTALL)
 _ESCAPES = {ord(sign): f"\\u{ord(sign):04x}" for sign in "<>&\u2028\u2029"}
@@ -203,16 +196,29 @@ def data_block(document: dict[str, Any]) -> str:
 
 
 def page_style(document: dict[str, Any]) -> str:
-    """Return the margins of the printed page, with job and plan hash at the foot of each."""
-    # Both are put into a style sheet, which has no escaping of its own worth trusting.
+    """Return the margins of the printed page: sheet, job, readiness, plan hash, page n of m.
+
+    A plan that is not ready says so on every page; that one is ready only the page's script says,
+    once it has found the page whole.
+    """
+    # All of it is put into a style sheet, which has no escaping of its own worth trusting.
     job_id = re.sub(r"[^A-Za-z0-9_-]", "?", document["job_id"])[:64]
     plan_hash = re.sub(r"[^0-9a-f]", "?", document["plan_hash"])
-    font = 'font: 7.5pt "Liberation Sans", Arial, sans-serif;'
+    plan = "  ".join(filter(None, (revision_text(document), f"plan {plan_hash}")))
+    state = "NOT FOR USE until complete" if document["ready"] is True else "NOT READY"
+    plain = "white-space: pre; font-variant-ligatures: none;"
+    font = f'font: 7.5pt "Liberation Sans", Arial, sans-serif; {plain}'
+    large = f'font: bold 9pt "Liberation Sans", Arial, sans-serif; {plain}'
+    named = "".join(
+        f'@page {key} {{ @top-left {{ content: "{title}"; }} }}\n' for key, title in SHEETS.items()
+    )
     return (
-        "@page { margin: 12mm 11mm 17mm; "
-        f'@bottom-left {{ content: "Job {job_id}  plan {plan_hash}"; {font} '
-        "white-space: nowrap; } "
+        "@page { margin: 14mm 11mm 15mm; "
+        f'@top-left {{ content: "Whole plan"; {large} }} '
+        f'@top-right {{ content: "{state}"; {large} }} '
+        f'@bottom-left {{ content: "Job {job_id}\\A {plan}"; {font} }} '
         f'@bottom-right {{ content: "page " counter(page) " of " counter(pages); {font} }} }}\n'
+        f"{named}"
     )
 
 
@@ -256,7 +262,7 @@ def job_map(plan: Plan) -> folium.Map:
     page = Page(document)
     page.header.add_child(Style(leaflet_css()), name="leaflet_css")
     page.header.add_child(
-        Style(page_style(document) + own_asset("page.css") + own_asset("task.css")), name="page_css"
+        Style(page_style(document) + "".join(map(own_asset, STYLES))), name="page_css"
     )
     page.header.add_child(Script(leaflet_js()), name="leaflet_js")
     names, layers = list(SCRIPTS), list(LAYERS)

@@ -12,6 +12,7 @@ from markupsafe import Markup
 from gridground.jobmap import words
 from gridground.jobmap.bonding import bonding_svg
 from gridground.jobmap.changed import changed_parts
+from gridground.jobmap.sheets import SHEETS, name_drawings, named_drawing, sheet_papers
 from gridground.jobmap.sketch import Scene, inset_svg, line_state_text, sketch_svg
 from gridground.jobmap.sources import figure_notes
 
@@ -37,7 +38,8 @@ def environment() -> Environment:
     from jinja2 import DictLoader, Environment  # noqa: PLC0415
 
     assets = files("gridground.jobmap") / "assets"
-    names = ("sheet", "clearance", "steps", "zones", "figures", "duty", "changes", "sources")
+    names = ["sheet", "clearance", "steps", "zones", "figures", "duty", "changes", "sources"]
+    names += ["sheets", "paper-parts", *(f"paper-{key}" for key in SHEETS)]
     made = Environment(
         loader=DictLoader(
             {f"{name}.html": (assets / f"{name}.html").read_text("utf-8") for name in names}
@@ -99,6 +101,7 @@ def sheet_parts(document: dict[str, Any]) -> tuple[str, str]:
         Everything between ``<body>`` and ``</body>`` but the map; no script, no style attribute.
     """
     context = sheet_context(document)
+    context["papers"] = sheet_papers(environment(), context)
     html = environment().get_template("sheet.html").render(context)
     # The mark is our own template's line; text of the plan cannot hold it unescaped.
     before, after = html.split("<!--map-->")
@@ -114,8 +117,10 @@ def sheet_context(document: dict[str, Any]) -> dict[str, Any]:
         "made_at": re.sub(r"T(\d\d:\d\d)(?::\d\d)?Z$", r" \1 UTC", document["made_at"]),
         "first": _first(document),
         "failed": [check for check in document["checks"] if not check["passed"]],
-        "sketch": sketch_svg(scene),
-        "locations": [_location(scene, location) for location in document["locations"]],
+        "sketch": named_drawing(sketch_svg(scene), "sketch-1"),
+        "locations": name_drawings(
+            [_location(scene, location) for location in document["locations"]]
+        ),
         "title_of": _titles(document),
         "parts": [
             {"key": key, "title": title, "note": note, "steps": document["steps"][key]}

@@ -77,10 +77,11 @@
       if (!same(texts("[data-lead] [data-word=" + key + "]"), column(plan.leads, key))) { wrong.push("the leads shown are not those of the plan"); }
     });
     if (!same(texts("[data-open] [data-word=what]"), column(plan.open_items, "what"))) { wrong.push("the open items shown are not those of the plan"); }
-    return wrong;
+    return wrong.concat(G.sheetFaults ? G.sheetFaults() : ["the sheets cannot be checked"]);
   };
   function say(css, word, rest) {
     var status = document.getElementById("status");
+    if (G.stateOnPaper) { G.stateOnPaper(word, rest); }
     if (!status) { return; }
     status.className = "status " + css;
     status.replaceChildren(el("b", "", word), document.createTextNode(" " + rest));
