@@ -10,6 +10,7 @@ import shapely
 
 from gridground.electrical.rod_fault import rod_fault_text
 from gridground.grounding.poletop import PoleTop
+from gridground.sightings import seen_from
 from gridground.units import significant
 from gridground.zoning import met_by
 
@@ -80,6 +81,7 @@ def _rod(
         "reasons": list(rod.reasons),
         "nearest": list(rod.nearest),
         "meets": list(met_by(scene, spot, zone)),
+        "seen_from": seen_from(scene.territory, rod),
     }
 
 

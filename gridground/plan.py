@@ -34,6 +34,7 @@ from gridground.grounding.rods import REACH_LARGEST_M, NoRodPlace, place_rod
 from gridground.grounding.steps import steps_of
 from gridground.grounding.usual import TRIGGERS
 from gridground.grounding.where import place_dual, place_single
+from gridground.hangs import tops_of
 from gridground.jobfile import check_job
 from gridground.materials import materials_of
 from gridground.method import with_counter_example, work_out
@@ -260,7 +261,8 @@ def _document(
             *crew_cautions(clearance["others"]),
         ],
         "triggers": list(TRIGGERS),
-        "picture": picture_of(scene, _points(locations)),
+        "picture": picture_of(scene, _points(locations))
+        | {"tops": tops_of(scene, placement.spots)},
     }
     # Through JSON once: what is hashed, saved and drawn is the same plain data.
     document = json.loads(canonical_bytes(document))

@@ -23,7 +23,7 @@ FLOORS = (
     ("grounding",),
     ("studies",),
     ("scene", "method", "choice"),
-    ("rests", "settle", "outside", "zoning", "beside"),
+    ("rests", "settle", "outside", "zoning", "beside", "sightings", "hangs"),
     (
         "document",
         "worker",

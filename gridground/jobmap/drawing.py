@@ -160,7 +160,11 @@ class Drawing:
             y=number(y),
             r=number(radius),
         )
-        self.taken.append((x - radius, y - radius, x + radius, y + radius))
+        self.take((x - radius, y - radius, x + radius, y + radius))
+
+    def take(self, box: tuple[float, float, float, float]) -> None:
+        """Keep a box (west, north, east, south, in drawing units) free of labels."""
+        self.taken.append(box)
 
     def square(self, css: str, point: Point, half: float, letter: str) -> None:
         """Add a letter in a square at a point of the plane."""
@@ -179,12 +183,15 @@ class Drawing:
         )
         self.taken.append((x - half, y - half, x + half, y + half))
 
-    def cone(self, point: Point, size: float) -> None:
-        """Add a small triangle."""
-        x, y = self.view.at(*point)
-        d = f"M{number(x)} {number(y - size)} l{number(size * 0.8)} {number(size * 1.6)} "
-        self.add('<path class="sk-cone" d="{d}"/>', d=f"{d}h{number(-size * 1.6)} Z")
-        self.taken.append((x - size, y - size, x + size, y + size))
+    def cones(self, points: Sequence[Point], size: float) -> None:
+        """Add small triangles as one path."""
+        side = f"l{number(size * 0.8)} {number(size * 1.6)} h{number(-size * 1.6)} Z"
+        steps = []
+        for x, y in (self.view.at(*point) for point in points):
+            steps.append(f"M{number(x)} {number(y - size)} {side}")
+            self.take((x - size, y - size, x + size, y + size))
+        if steps:
+            self.add('<path class="sk-cone" d="{d}"/>', d=" ".join(steps))
 
     def earth(self, point: Point, size: float) -> None:
         """Add the earth symbol (after IEC 60417-5017) in a circle."""
@@ -247,7 +254,7 @@ class Drawing:
         ]
         inside = [self._kept_inside(spot, half, size) for spot in spots]
         boxes = [(a - half, b - size * 0.6, a + half, b + size * 0.6) for a, b in inside]
-        overlaps = [self._overlap(box) for box in boxes]
+        overlaps = [self.overlap(box) for box in boxes]
         best = min(range(len(boxes)), key=lambda spot: (overlaps[spot], spot))
         if overlaps[best] > 0 and not must:
             return False
@@ -265,7 +272,7 @@ class Drawing:
         x = min(max(spot[0], half + 4), max(self.view.width - half - 4, half + 4))
         return x, min(max(spot[1], size), self.view.height - size)
 
-    def _overlap(self, box: tuple[float, float, float, float]) -> float:
+    def overlap(self, box: tuple[float, float, float, float]) -> float:
         """Return how much of a box is taken already."""
         west, north, east, south = box
         return sum(
