@@ -111,7 +111,7 @@ def _points(scene: Scene, location: dict[str, Any], near: list[Any]) -> list[Poi
 def _size(points: list[Point]) -> float:
     """Return the larger side of the box round some points [m]."""
     xs, ys = zip(*points, strict=True)
-    return max(max(xs) - min(xs), max(ys) - min(ys))
+    return float(max(max(xs) - min(xs), max(ys) - min(ys)))
 
 
 def _nearest(scene: Scene, location: dict[str, Any]) -> list[tuple[dict[str, Any], Point]]:
@@ -170,12 +170,12 @@ def _sightings(drawing: Drawing, scene: Scene, location: dict[str, Any]) -> None
     for count, (row, spot) in enumerate(zip(rows, seen, strict=True)):
         turn = quadrant_text(row["bearing_deg"])
         if count:
-            words = (f"from {row['what']}", *_two_lines(room_text(row["distance_m"])), turn)
+            words = [f"from {row['what']}", *_two_lines(room_text(row["distance_m"])), turn]
         else:
             feet, metres = _two_lines(reach_text(row["distance_m"]))
-            words = (f"ROD {feet}", metres, turn)
+            words = [f"ROD {feet}", metres, turn]
         size = 14.0 if count else 16.0
-        place_note(drawing, along(spot, rod), Note(words, size, css="nt nt-rod"))
+        place_note(drawing, along(spot, rod), Note(tuple(words), size, css="nt nt-rod"))
 
 
 def _position(location: dict[str, Any]) -> dict[str, Any]:
@@ -266,7 +266,7 @@ def _numbers(drawing: Drawing, scene: Scene, location: dict[str, Any]) -> None:
     for count, (lon, lat) in enumerate((p[:2] for p in zone.get("cone_points", [])), 1):
         spot = scene.spot({"lon": lon, "lat": lat})
         toward = (spot[0] - middle.x, spot[1] - middle.y)
-        note = Note((str(count),), 13.0, css="nt nt-cone", toward=toward, off=_CONE)
+        note = Note((str(count),), 13.5, css="nt nt-cone", toward=toward, off=_CONE)
         place_note(drawing, [spot], note)
 
 
