@@ -24,6 +24,9 @@ if TYPE_CHECKING:
     from gridground.record import FaultAt, LeadRow, Zone
     from gridground.scene import Scene
 
+# A centimetre on the ground: the outline is for drawing, the cones stand at their exact places.
+ZONE_SAG_DEG = 9e-8
+
 
 def location_rows(
     scene: Scene, outcome: Outcome, zones: Sequence[Zone | None]
@@ -91,7 +94,7 @@ def _zone_row(zone: Zone) -> dict[str, Any]:
         "radius_m": significant(zone.radius_m),
         "perimeter_m": significant(zone.perimeter_m),
         "cones": zone.cones,
-        "geometry": shapely.geometry.mapping(zone.polygon),
+        "geometry": shapely.geometry.mapping(shapely.simplify(zone.polygon, ZONE_SAG_DEG)),
         "cone_points": [list(point) for point in zone.cone_points],
     }
 

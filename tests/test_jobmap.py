@@ -471,7 +471,8 @@ def _places(value, path=()):
 OPTIONAL = {
     "title", "span_id", "lead_id", "tool", "ends", "body_a", "size", "length_m", "from_kit", "short",  # noqa: E501
     "sha256", "rows", "date", "circuit_id", "line_id", "score", "reasons", "nearest", "meets",
-    "seen_from", "tops", "cone_points", "role", "worst_case", "residual", "rod_setback", "cone_radius", "name",
+    "cone_points", "role", "worst_case", "residual", "rod_setback", "cone_radius", "name",
+    "seen_from", "tops",
 }  # fmt: skip
 
 

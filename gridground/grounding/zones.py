@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 # Where people or vehicles come, or a door may open into the zone.
 MEETING_KINDS = ("building", "driveway", "public_place", "road", "sidewalk")
-_SAG_M = 0.004  # of a side of the drawn polygon from the true arc
+_SAG_M = 0.001  # of a side of the drawn polygon from the true arc
 _DECIMALS = 8
 
 

@@ -137,8 +137,9 @@ class Drawing:
                 self.dot(css, (part.x, part.y), 5.0)
             elif part.geom_type == "Polygon":
                 rings = [part.exterior, *part.interiors]
+                rule = ' fill-rule="evenodd"' if part.interiors else ""
                 self.add(
-                    '<path class="{css}" fill-rule="evenodd" d="{d}"/>',
+                    f'<path class="{{css}}"{rule} d="{{d}}"/>',
                     css=css,
                     d=" ".join(self._ring(ring) for ring in rings),
                 )

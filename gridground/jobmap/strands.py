@@ -33,10 +33,10 @@ def draw_leads(side: Side) -> None:
         css = "bd-electrode" if lead.get("role") == "electrode" else "bd-lead"
         drawing.add('<path class="{css}" d="{d}"/>', css=css, d=d)
         for x, y in (points[0], points[-1]):
-            drawing.add(
-                '<circle class="sv-clamp" cx="{x}" cy="{y}" r="4.5"/>', x=number(x), y=number(y)
-            )
             drawing.take((x - 5, y - 5, x + 5, y + 5))
+    # clamps as dots: lines without length, with round ends
+    dots = " ".join(f"M{_two(point)}h0" for _, points in paths for point in (points[0], points[-1]))
+    drawing.add('<path class="sv-clamp" d="{d}"/>', d=dots)
     curves = [[(x - 4, y - 4, x + 4, y + 4) for x, y in points] for _, points in paths]
     for count, (lead, (_, points)) in enumerate(zip(side.leads, paths, strict=True)):
         others = [box for place, curve in enumerate(curves) if place != count for box in curve]
