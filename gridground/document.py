@@ -11,6 +11,7 @@ import shapely
 from gridground.electrical.rod_fault import rod_fault_text
 from gridground.grounding.lengths import lead_remark
 from gridground.grounding.poletop import PoleTop
+from gridground.sightings import seen_from
 from gridground.units import significant
 from gridground.zoning import met_by
 
@@ -24,6 +25,9 @@ if TYPE_CHECKING:
     from gridground.method import Outcome
     from gridground.record import FaultAt, LeadRow
     from gridground.scene import Scene
+
+# A centimetre on the ground: the outline is for drawing, the cones stand at their exact places.
+ZONE_SAG_DEG = 9e-8
 
 
 PLANNED = ("size", "parallel", "length_m")
@@ -92,6 +96,7 @@ def _rod(
         "reasons": list(rod.reasons),
         "nearest": list(rod.nearest),
         "meets": list(met_by(scene, spot, zone)),
+        "seen_from": seen_from(scene.territory, rod),
     }
 
 
@@ -101,7 +106,7 @@ def _zone_row(zone: Zone) -> dict[str, Any]:
         "radius_m": significant(zone.radius_m),
         "perimeter_m": significant(zone.perimeter_m),
         "cones": zone.cones,
-        "geometry": shapely.geometry.mapping(zone.polygon),
+        "geometry": shapely.geometry.mapping(shapely.simplify(zone.polygon, ZONE_SAG_DEG)),
         "cone_points": [list(point) for point in zone.cone_points],
         "cone_numbers": list(zone.cone_numbers),
         "zone_id": zone.zone_id,

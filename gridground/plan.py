@@ -47,6 +47,7 @@ from gridground.grounding.neighbourhood import Neighbourhood
 from gridground.grounding.steps import steps_of
 from gridground.grounding.usual import TRIGGERS
 from gridground.grounding.where import place_dual, place_single
+from gridground.hangs import tops_of
 from gridground.jobfile import check_job
 from gridground.kit import kit_block, kit_cautions, kit_items
 from gridground.materials import materials_of
@@ -299,7 +300,8 @@ def _document(
         ],
         "triggers": list(TRIGGERS),
         "vehicle": vehicle_block(scene),
-        "picture": picture_of(scene, _points(locations)),
+        "picture": picture_of(scene, _points(locations))
+        | {"tops": tops_of(scene, placement.spots)},
     }
     # Through JSON once: what is hashed, saved and drawn is the same plain data.
     document = json.loads(canonical_bytes(document))

@@ -94,6 +94,7 @@ def _location(
             "meets": [{"feature_id": "walk-1", "kind": "sidewalk", "name": "Elm Street walk"}]
             if number == 1
             else [],
+            "seen_from": _seen_from(pole_id, end, bearing_deg),
         }
         outline = capsule((x_m, y_m), end, 3.05, 8)
         zone = {
@@ -114,6 +115,66 @@ def _location(
         "electrode": "rod" if rod else None,
         "rod": rod,
         "zone": zone,
+    }
+
+
+def _seen_from(pole_id: str, rod: tuple[float, float], bearing_deg: float) -> list[dict[str, Any]]:
+    """Return the rod's own pole and the worksite's pole as marks, measured in the plane."""
+    rows = []
+    for name in (pole_id, "P20"):
+        x_m, y_m = POLES[name]
+        lon, lat = position(x_m, y_m)
+        turn = math.degrees(math.atan2(rod[0] - x_m, rod[1] - y_m)) % 360.0
+        rows.append(
+            {
+                "what": f"pole {name}",
+                "kind": "pole",
+                "feature_id": name,
+                "lon": lon,
+                "lat": lat,
+                "bearing_deg": bearing_deg if name == pole_id else round(turn, 1),
+                "distance_m": round(math.dist(rod, (x_m, y_m)), 3),
+                "crossing_deg": None if name == pole_id else 80.0,
+            }
+        )
+    return rows
+
+
+# Where each end of a lead is at a pole of the example: sideways and above ground [m].
+ENDS = {
+    "bar": (0.0, 7.0),
+    "neutral": (0.15, 8.5),
+    "A": (-1.1, 10.2),
+    "B": (0.3, 10.2),
+    "C": (1.1, 10.2),
+}
+
+
+def _top(number: int, pole_id: str, *, rod_x_m: float | None) -> dict[str, Any]:
+    """Return one pole seen from the side, with a circuit that stays energized below."""
+    ends = ENDS if rod_x_m is not None else {name: ENDS[name] for name in ("bar", "B")}
+    places = {**ends, **({"rod": (rod_x_m, 0.0)} if rod_x_m is not None else {})}
+    hung = {name: ENDS[name] for name in ("A", "B", "C", "neutral")}
+    return {
+        "location_id": f"L{number}",
+        "pole_id": pole_id,
+        "material": "wood",
+        "height_m": 10.7,
+        "bar_height_m": 7.0,
+        "base": "bar",
+        "rod_length_m": None if rod_x_m is None else 1.8288,
+        "seen_from": "P18",
+        "seen_towards": pole_id,
+        "seen_bearing_deg": 90.0,
+        "ends": [{"end": name, "x_m": x_m, "y_m": y_m} for name, (x_m, y_m) in places.items()],
+        "conductors": [
+            *(
+                {"circuit_id": "F1", "conductor": name, "x_m": x_m, "y_m": y_m, "worked": True}
+                for name, (x_m, y_m) in hung.items()
+            ),
+            {"circuit_id": "F2", "conductor": "A", "x_m": 0.9, "y_m": 6.1, "worked": False},
+        ],
+        "sides": [],
     }
 
 
@@ -271,6 +332,11 @@ def _picture() -> dict[str, Any]:
         feature("fence-1", "fence", "Fence", "LineString", line((-40, 10), (-5, 10))),
     ]
     return {
+        "tops": [
+            _top(1, "P19", rod_x_m=-4.75),
+            _top(2, "P21", rod_x_m=4.75),
+            _top(3, "P20", rod_x_m=None),
+        ],
         "poles": [
             {"pole_id": name, "lon": position(*xy)[0], "lat": position(*xy)[1]}
             for name, xy in POLES.items()

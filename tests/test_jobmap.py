@@ -22,9 +22,10 @@ from gridground.errors import InputError
 from gridground.jobmap.bonding import bonding_svg
 from gridground.jobmap.map import data_block, job_map, leaflet_css, leaflet_js, page_style
 from gridground.jobmap.page import page_html
+from gridground.jobmap.planview import plan_view_svg
 from gridground.jobmap.shape import check_shape
 from gridground.jobmap.sheet import SHOWN_CASES, sheet_context
-from gridground.jobmap.sketch import Scene, inset_svg, sketch_svg
+from gridground.jobmap.sketch import Scene, sketch_svg
 from gridground.jobmap.words import (
     allowed_text,
     bearing_text,
@@ -342,7 +343,7 @@ def test_inset_puts_the_rod_where_it_is(plan):
     """Independent: bearing and distance against the drawing's own scale bar of 10 ft."""
     scene = Scene.of(plan.document)
     for location in plan["locations"][:2]:
-        svg = str(inset_svg(scene, location))
+        svg = str(plan_view_svg(scene, location))
         bar = re.search(r'<path d="M12 [\d.]+ V[\d.]+ H([\d.]+) V', svg)
         assert bar
         assert "10 ft" in svg
@@ -372,7 +373,8 @@ def test_sketch_shows_what_the_crew_looks_for(plan):
     ):
         assert f">{word}</text>" in svg, word
     assert "rod 15 ft 8 in, 020° NNE" in svg
-    assert svg.count("sk-cone") == 36
+    cones = re.findall(r'class="sk-cone" d="([^"]*)"', svg)
+    assert [path.count("M") for path in cones] == [18, 18]
     assert "style=" not in svg
 
 
@@ -470,7 +472,7 @@ OPTIONAL = {
     "title", "span_id", "lead_id", "tool", "ends", "body_a", "size", "length_m", "from_kit", "short",  # noqa: E501
     "sha256", "rows", "date", "circuit_id", "line_id", "score", "reasons", "nearest", "meets",
     "cone_points", "role", "worst_case", "residual", "rod_setback", "cone_radius", "name", "zones",
-    "cones", "traffic",
+    "cones", "traffic", "seen_from", "tops",
 }  # fmt: skip
 
 

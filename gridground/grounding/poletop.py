@@ -69,6 +69,7 @@ class PoleTop:
     ground_ohm: float | None
     circuits: tuple[CircuitTop, ...]
     several: bool = False  # more than one circuit is worked: ends are named with theirs
+    seen_along: str | None = None  # span along which, as drawn, sideways places are seen
 
     @property
     def neutral(self) -> Hang | None:
@@ -125,9 +126,9 @@ def read_pole_top(
     if material is None:
         raise _unknown("material", (pole_id,), f"the material of ground pole {pole_id}")
     ground = float(poles["ground_ohm"][pole])
-    return PoleTop(
-        pole_id, None, material, height, None if math.isnan(ground) else ground, tuple(circuits)
-    )
+    ohm = None if math.isnan(ground) else ground
+    along = None if reference is None else str(network.territory.spans.ids[reference])
+    return PoleTop(pole_id, None, material, height, ohm, tuple(circuits), seen_along=along)
 
 
 def mid_span_top(network: Network, worked: Sequence[int]) -> PoleTop:

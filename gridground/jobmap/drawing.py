@@ -141,8 +141,9 @@ class Drawing:
                 self.dot(css, (part.x, part.y), 5.0)
             elif part.geom_type == "Polygon":
                 rings = [part.exterior, *part.interiors]
+                rule = ' fill-rule="evenodd"' if part.interiors else ""
                 self.add(
-                    '<path class="{css}" fill-rule="evenodd" d="{d}"/>',
+                    f'<path class="{{css}}"{rule} d="{{d}}"/>',
                     css=css,
                     d=" ".join(self._ring(ring) for ring in rings),
                 )
@@ -164,7 +165,11 @@ class Drawing:
             y=number(y),
             r=number(radius),
         )
-        self.taken.append((x - radius, y - radius, x + radius, y + radius))
+        self.take((x - radius, y - radius, x + radius, y + radius))
+
+    def take(self, box: tuple[float, float, float, float]) -> None:
+        """Keep a box (west, north, east, south, in drawing units) free of labels."""
+        self.taken.append(box)
 
     def square(self, css: str, point: Point, half: float, letter: str) -> None:
         """Add a letter in a square at a point of the plane."""
@@ -183,28 +188,15 @@ class Drawing:
         )
         self.taken.append((x - half, y - half, x + half, y + half))
 
-    def cone(self, point: Point, size: float) -> None:
-        """Add a small triangle."""
-        x, y = self.view.at(*point)
-        d = f"M{number(x)} {number(y - size)} l{number(size * 0.8)} {number(size * 1.6)} "
-        self.add('<path class="sk-cone" d="{d}"/>', d=f"{d}h{number(-size * 1.6)} Z")
-        self.taken.append((x - size, y - size, x + size, y + size))
-
-    def numbered_cone(self, point: Point, size: float, count: int, *, away: Point) -> None:
-        """Add a cone with its number on the side turned away from a point of the plane."""
-        x, y = self.view.at(*point)
-        a, b = self.view.at(*away)
-        size_text, far = size * 1.9, math.hypot(x - a, y - b) or 1.0
-        x += (x - a) / far * size * 2.5
-        y += (y - b) / far * size * 2.3
-        self.cone(point, size)
-        half = len(str(count)) * size_text * LETTER_WIDTH_RATIO / 2
-        self.taken.append((x - half, y - size_text / 2, x + half, y + size_text / 2))
-        self.labels.append(
-            Markup('<text class="sk-cone-no" x="{x}" y="{y}" font-size="{size}">{n}</text>').format(
-                x=number(x), y=number(y + size_text * 0.35), size=number(size_text), n=count
-            )
-        )
+    def cones(self, points: Sequence[Point], size: float) -> None:
+        """Add small triangles as one path."""
+        side = f"l{number(size * 0.8)} {number(size * 1.6)} h{number(-size * 1.6)} Z"
+        steps = []
+        for x, y in (self.view.at(*point) for point in points):
+            steps.append(f"M{number(x)} {number(y - size)} {side}")
+            self.take((x - size, y - size, x + size, y + size))
+        if steps:
+            self.add('<path class="sk-cone" d="{d}"/>', d=" ".join(steps))
 
     def device(self, point: Point, size: float) -> None:
         """Add a traffic device, an orange square: no cone of a zone."""
@@ -278,7 +270,7 @@ class Drawing:
         ]
         inside = [self._kept_inside(spot, half, size) for spot in spots]
         boxes = [(a - half, b - size * 0.6, a + half, b + size * 0.6) for a, b in inside]
-        overlaps = [self._overlap(box) for box in boxes]
+        overlaps = [self.overlap(box) for box in boxes]
         best = min(range(len(boxes)), key=lambda spot: (overlaps[spot], spot))
         if overlaps[best] > 0 and not must:
             return False
@@ -296,7 +288,7 @@ class Drawing:
         x = min(max(spot[0], half + 4), max(self.view.width - half - 4, half + 4))
         return x, min(max(spot[1], size), self.view.height - size)
 
-    def _overlap(self, box: tuple[float, float, float, float]) -> float:
+    def overlap(self, box: tuple[float, float, float, float]) -> float:
         """Return how much of a box is taken already."""
         west, north, east, south = box
         return sum(

@@ -142,6 +142,8 @@ _ROWS = {
     "picture.surroundings": "feature_id:t kind:t name:t? geometry:G",
     "picture.other_lines": "line_id:t nominal_kv:n? state:t line:P",
     "picture.equipment": "equipment_id:t kind:t pole_id:t *circuit_id:t?",
+    "*picture.tops": "location_id:t pole_id:t material:t height_m:n bar_height_m:n base:t "
+    "rod_length_m:n? seen_from:t? seen_towards:t? seen_bearing_deg:n ends:L conductors:L sides:L",
     "picture.devices": "device_id:t kind:t pole_id:t span_id:t? state:t",
     **{
         f"steps.{part}": "step_id:t pole_id:t? *lead_id:t? text:t *tool:t? *ends:T *asks:T "
@@ -169,6 +171,12 @@ _OBJECTS = {
     "*tightest_limit_v:n? *tightest_case:t",
     "job": "circuit_ids:T worksite_poles:T worksite_span:t? work_position:t requested_method:t "
     "locate_ticket:t? sources_opened:T? isolated_equipment:T open_conductor:T limits:o",
+}
+_SEEN = "what:t kind:t feature_id:t lon:n lat:n bearing_deg:n distance_m:n crossing_deg:n?"
+_IN_TOPS = {
+    "ends": "end:t x_m:n y_m:n *apart_ratio:n",
+    "conductors": "circuit_id:t conductor:t x_m:n y_m:n worked:b",
+    "sides": "span_id:t apart_ratio:n",
 }
 _ROD = (
     "lon:n lat:n bearing_deg:n distance_m:n resistance_ohm:n? *score:n? *score_parts:L "
@@ -225,6 +233,7 @@ def _faults(document: object) -> Iterator[tuple[str, str]]:
     for pole_id, row in document["faults"].items():
         yield from _keys(f"faults.{pole_id}", row, _FAULT)
     yield from _parts_of_locations(document["locations"])
+    yield from _inside_tops(_inside(document, "picture.tops"))
 
 
 def _parts_of_locations(locations: list[Any]) -> Iterator[tuple[str, str]]:
@@ -235,6 +244,17 @@ def _parts_of_locations(locations: list[Any]) -> Iterator[tuple[str, str]]:
         for part, spec in (("rod", _ROD), ("zone", _ZONE)):
             if isinstance(location.get(part), dict):
                 yield from _keys(f"locations[{number}].{part}", location[part], spec)
+        rod = location.get("rod")
+        if isinstance(rod, dict) and "seen_from" in rod:
+            yield from _rows(f"locations[{number}].rod.seen_from", rod["seen_from"], _SEEN)
+
+
+def _inside_tops(tops: object) -> Iterator[tuple[str, str]]:
+    """Yield what is wrong in the ends, conductors and sides of the pole tops."""
+    for number, top in enumerate(tops if isinstance(tops, list) else []):
+        for part, spec in _IN_TOPS.items():
+            if isinstance(top, dict):
+                yield from _rows(f"picture.tops[{number}].{part}", top.get(part), spec)
 
 
 def _inside_clearance(document: dict[str, Any]) -> Iterator[tuple[str, str]]:

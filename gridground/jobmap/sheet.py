@@ -12,8 +12,10 @@ from markupsafe import Markup
 from gridground.jobmap import words
 from gridground.jobmap.bonding import bonding_svg
 from gridground.jobmap.changed import changed_parts
+from gridground.jobmap.planview import plan_view_svg
 from gridground.jobmap.sheets import SHEETS, name_drawings, named_drawing, sheet_papers
-from gridground.jobmap.sketch import Scene, inset_svg, line_state_text, sketch_svg
+from gridground.jobmap.sideview import side_view_svg
+from gridground.jobmap.sketch import Scene, line_state_text, sketch_svg
 from gridground.jobmap.sources import figure_notes
 
 if TYPE_CHECKING:
@@ -54,6 +56,9 @@ def environment() -> Environment:
         allowed=words.allowed_text,
         plain=words.plain_text,
         feet=words.length_text,
+        reach=words.reach_text,
+        room=words.room_text,
+        quadrant=words.quadrant_text,
         bearing=words.bearing_text,
         kind=words.kind_text,
         line_state=line_state_text,
@@ -202,9 +207,20 @@ def _location(scene: Scene, location: dict[str, Any]) -> dict[str, Any]:
         "rod": _rod(location["rod"]),
         "leads": leads,
         "count": sum(lead["parallel"] for lead in leads),
-        "inset": inset_svg(scene, location),
-        "bonding": bonding_svg(leads, f"Leads at {place}"),
+        "inset": plan_view_svg(scene, location),
+        **_side(scene.document, location, leads, place),
     }
+
+
+def _side(
+    document: dict[str, Any], location: dict[str, Any], leads: list[dict[str, Any]], place: str
+) -> dict[str, Any]:
+    """Return the pole from the side; where that cannot be drawn, which lead joins what."""
+    tops = document["picture"].get("tops", [])
+    top = next((row for row in tops if row["location_id"] == location["location_id"]), None)
+    drawn = side_view_svg(top, leads, f"{place} from the side")
+    bonding = Markup("") if drawn else bonding_svg(leads, f"Leads at {place}")
+    return {"side": drawn, "top": top if drawn else None, "bonding": bonding}
 
 
 def _rod(rod: dict[str, Any] | None) -> dict[str, Any] | None:
@@ -212,7 +228,8 @@ def _rod(rod: dict[str, Any] | None) -> dict[str, Any] | None:
     if not rod:
         return None
     near = sorted(rod.get("nearest", []), key=lambda row: row["distance_m"])
-    return {"reasons": [], "meets": [], "alternatives": [], **rod, "nearest": near[:NEAREST_SHOWN]}
+    empty: dict[str, Any] = {"reasons": [], "meets": [], "alternatives": [], "seen_from": []}
+    return {**empty, **rod, "nearest": near[:NEAREST_SHOWN]}
 
 
 def _faults(document: dict[str, Any]) -> list[dict[str, Any]]:

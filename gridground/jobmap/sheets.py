@@ -22,7 +22,7 @@ SHEETS = {
     "truck": "Truck list",
 }
 # Drawings of a location that the page holds and the crew sheet shows again.
-DRAWINGS = ("inset", "bonding")
+DRAWINGS = ("inset", "side", "bonding")
 SHOWN_POLES = 150
 SHOWN_EQUIPMENT = 60
 SIGNED_LINES = 10

@@ -18,15 +18,15 @@ from gridground.jobmap.words import (
     kind_text,
     short_feet_text,
 )
+from gridground.jobmap.zonelines import draw_traffic, draw_zones
 from gridground.territory.frame import Frame
 
 if TYPE_CHECKING:
     from markupsafe import Markup
 
 SKETCH_WIDTH = 760.0
-INSET_WIDTH = 380.0
 LIVE_NEAR_M = 60.0  # lines this near are kept in sight on the sketch; our judgement
-_ROLE_LETTERS = {"bracket": "B", "worksite": "W"}
+ROLE_LETTERS = {"bracket": "B", "worksite": "W"}
 
 
 @dataclass(frozen=True)
@@ -102,14 +102,14 @@ def sketch_svg(scene: Scene) -> Markup:
     )
     drawing = Drawing(view)
     drawing.frame()
-    _ground(drawing, scene)
-    _wires(drawing, scene)
-    for row in _outlines(scene):
-        _zone(drawing, scene, row, cone=4.0)
-    _traffic(drawing, scene, 3.0)
+    draw_surroundings(drawing, scene)
+    draw_wires(drawing, scene)
+    name_wires(drawing, scene)
+    draw_zones(drawing, scene, cone=4.0, css="sk-zone")
+    draw_traffic(drawing, scene, 3.0)
     _ways(drawing, scene)
     _marks(drawing, scene)
-    _names(drawing, scene, size=14.0)
+    draw_names(drawing, scene, size=14.0)
     return drawing.svg("sketch", "Sketch of the job, north up")
 
 
@@ -126,33 +126,7 @@ def _near_live(scene: Scene, points: list[Point]) -> list[Point]:
     return [shapely.shortest_line(job, line).coords[-1] for line in near]
 
 
-def inset_svg(scene: Scene, location: dict[str, Any]) -> Markup:
-    """Return the surroundings of one location, enlarged until a rod's distance can be read."""
-    middle = scene.spot(location)
-    points = [middle]
-    if location["zone"]:
-        west, south, east, north = scene.outline(location["zone"]).bounds
-        # room for the numbers of the cones, and for the scale bar below them
-        points += [(west - 1.0, south - 2.5), (east + 1.0, north + 1.0)]
-    if location["rod"]:
-        points.append(scene.spot(location["rod"]))
-    drawing = Drawing(view_of(points, width=INSET_WIDTH, ratios=(0.9, 0.9), least_m=14.0))
-    drawing.frame()
-    _ground(drawing, scene)
-    _wires(drawing, scene)
-    for row in _outlines(scene):
-        _zone(drawing, scene, row, cone=7.0, numbered=True)
-    _traffic(drawing, scene, 5.0)
-    _rod(drawing, scene, location, size=15.0)
-    letter = _ROLE_LETTERS.get(location["role"], "?")
-    drawing.square("sk-ground", middle, 15.0, letter)
-    name = location["pole_id"] or location.get("span_id") or ""
-    drawing.label("sk-pole-name", middle, name, size=24.0, must=True)
-    _names(drawing, scene, size=15.0)
-    return drawing.svg("inset", f"{location['location_id']} {name} enlarged, north up")
-
-
-def _ground(drawing: Drawing, scene: Scene) -> None:
+def draw_surroundings(drawing: Drawing, scene: Scene) -> None:
     """Draw roads, buildings, water and buried utilities, areas below lines."""
     rows = scene.document["picture"]["surroundings"]
     order = sorted(range(len(rows)), key=lambda row: (rows[row]["kind"] in BURIED_LETTERS, row))
@@ -168,18 +142,28 @@ def _ground(drawing: Drawing, scene: Scene) -> None:
         drawing.shape(f"sk-{flat} sk-{css}", geometry)
 
 
-def _wires(drawing: Drawing, scene: Scene) -> None:
+def draw_wires(drawing: Drawing, scene: Scene) -> None:
     """Draw spans and other lines."""
+    picture = scene.document["picture"]
+    box = drawing.view.box
+    for line in scene.other_lines:
+        if line.intersects(box):
+            drawing.shape("sk-live", line)
+    for row, line in zip(picture["spans"], scene.spans, strict=True):
+        if line.intersects(box):
+            drawing.shape("sk-worked" if row["worked"] else "sk-live", line)
+
+
+def name_wires(drawing: Drawing, scene: Scene) -> None:
+    """Write beside cables, and beside what stays energized, what it is."""
     picture = scene.document["picture"]
     box = drawing.view.box
     for row, line in zip(picture["other_lines"], scene.other_lines, strict=True):
         if line.intersects(box):
-            drawing.shape("sk-live", line)
             _along(drawing, line, f"{row['line_id']} {line_state_text(row['state'])}")
     for row, line in zip(picture["spans"], scene.spans, strict=True):
         if not line.intersects(box):
             continue
-        drawing.shape("sk-worked" if row["worked"] else "sk-live", line)
         if row["kind"] == "cable":
             _along(drawing, line, f"{row['circuit_id']} cable")
         elif not row["worked"]:
@@ -200,83 +184,6 @@ def _along(drawing: Drawing, line: Any, text: str) -> None:  # noqa: ANN401  sha
         drawing.label("sk-name", (middle.x, middle.y), text, size=14.0)
 
 
-def _outlines(scene: Scene) -> list[dict[str, Any]]:
-    """Return each outline with its cones; of a plan without outlines, each location's zone."""
-    document = scene.document
-    cones = document.get("cones", [])
-    joint = [
-        {
-            "geometry": row["geometry"],
-            "cones": [
-                (cone["lon"], cone["lat"], cone["number"], cone["part"])
-                for cone in cones
-                if cone["zone_id"] == row["zone_id"]
-            ],
-        }
-        for row in document.get("zones", [])
-    ]
-    own = [location["zone"] for location in document["locations"] if location["zone"]]
-    return joint or [
-        {
-            "geometry": zone["geometry"],
-            "cones": [(*point[:2], None, "") for point in zone.get("cone_points", [])],
-        }
-        for zone in own
-    ]
-
-
-def _zone(
-    drawing: Drawing, scene: Scene, row: dict[str, Any], *, cone: float, numbered: bool = False
-) -> None:
-    """Draw an outline and its cones."""
-    outline = scene.outline(row)
-    if not outline.intersects(drawing.view.box):
-        return
-    drawing.shape("sk-zone-casing", outline)
-    drawing.shape("sk-zone", outline)
-    middles = _middles(scene)
-    whole = outline.centroid
-    for lon, lat, number, part in row["cones"]:
-        spot = _spot(scene.frame, {"lon": lon, "lat": lat})
-        if not drawing.view.holds(spot):
-            continue
-        if numbered and number is not None:
-            drawing.numbered_cone(spot, cone, number, away=middles.get(part, (whole.x, whole.y)))
-        else:
-            drawing.cone(spot, cone)
-
-
-def _middles(scene: Scene) -> dict[str, Point]:
-    """Return the middle between pole and rod of each location."""
-    found = {}
-    for location in scene.document["locations"]:
-        x, y = scene.spot(location)
-        a, b = scene.spot(location["rod"]) if location["rod"] else (x, y)
-        found[location["location_id"]] = ((x + a) / 2, (y + b) / 2)
-    return found
-
-
-def _traffic(drawing: Drawing, scene: Scene, size: float) -> None:
-    """Draw the devices that lead traffic past, where their places are estimated."""
-    for row in scene.document.get("traffic", []):
-        for lon, lat in (point[:2] for point in row["drawn"]):
-            spot = _spot(scene.frame, {"lon": lon, "lat": lat})
-            if drawing.view.holds(spot):
-                drawing.device(spot, size)
-
-
-def _rod(drawing: Drawing, scene: Scene, location: dict[str, Any], *, size: float) -> None:
-    """Draw rod, its lead on the ground, distance and bearing."""
-    rod = location["rod"]
-    if not rod:
-        return
-    spot = scene.spot(rod)
-    drawing.path("sk-lead", [scene.spot(location), spot])
-    drawing.earth(spot, size)
-    words = f"rod {short_feet_text(rod['distance_m'])}, {bearing_text(rod['bearing_deg'])}"
-    drawing.label("sk-rod-name", spot, words, size=17.0, must=True)
-
-
 def _marks(drawing: Drawing, scene: Scene) -> None:
     """Draw poles, ground poles, rods, and their numbers: ground poles first, they matter most."""
     view = drawing.view
@@ -294,7 +201,7 @@ def _marks(drawing: Drawing, scene: Scene) -> None:
         if location["rod"]:
             drawing.path("sk-lead", [scene.spot(location), scene.spot(location["rod"])])
             drawing.earth(scene.spot(location["rod"]), 8.0)
-        letter = _ROLE_LETTERS.get(location["role"], "?")
+        letter = ROLE_LETTERS.get(location["role"], "?")
         drawing.square("sk-ground", scene.spot(location), 14.0, letter)
     for location in locations:
         name = location["pole_id"] or location.get("span_id") or ""
@@ -348,7 +255,7 @@ def _heading(start: Point, outer: Point | None, line: Any) -> Point:  # noqa: AN
     return far[0] - start[0], far[1] - start[1]
 
 
-def _names(drawing: Drawing, scene: Scene, *, size: float) -> None:
+def draw_names(drawing: Drawing, scene: Scene, *, size: float) -> None:
     """Write the names of surroundings where there is room: buried utilities first."""
     rows = scene.document["picture"]["surroundings"]
     view: View = drawing.view

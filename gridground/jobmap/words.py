@@ -6,7 +6,7 @@ import math
 import re
 from typing import Any
 
-from gridground.units import feet_text, round_down, round_up, significant
+from gridground.units import M_PER_IN, feet_text, round_down, round_up, significant
 
 NOT_STATED = "not stated"
 
@@ -117,6 +117,46 @@ def short_feet_text(length_m: float) -> str:
     '15 ft 8 in'
     """
     return feet_text(length_m).partition(" (")[0]
+
+
+def reach_text(length_m: float) -> str:
+    """Return a length that must be reached or kept, feet and metres rounded up.
+
+    Examples
+    --------
+    >>> reach_text(4.572), reach_text(4.575)
+    ('15 ft (4.58 m)', '15 ft 1 in (4.58 m)')
+    """
+    return f"{short_feet_text(length_m)} ({round_up(length_m, 0.01):.2f} m)"
+
+
+def room_text(length_m: float) -> str:
+    """Return a length that is there, feet and metres rounded down.
+
+    Examples
+    --------
+    >>> room_text(4.572), room_text(6.438)
+    ('15 ft (4.57 m)', '21 ft 1 in (6.43 m)')
+    """
+    feet, inch = divmod(math.floor(length_m / M_PER_IN + 1e-6), 12)
+    text = f"{feet} ft" + (f" {inch} in" if inch else "")
+    return f"{text} ({round_down(length_m, 0.01):.2f} m)"
+
+
+def quadrant_text(bearing_deg: float) -> str:
+    """Return a bearing as read off a compass card, from true north.
+
+    Examples
+    --------
+    >>> quadrant_text(20.4), quadrant_text(200), quadrant_text(359.8), quadrant_text(90)
+    ('N 20° E', 'S 20° W', 'due N', 'due E')
+    """
+    whole = round(bearing_deg) % 360
+    if whole % 90 == 0:
+        return f"due {'NESW'[whole // 90]}"
+    south = 90 < whole < 270
+    away = abs(180 - whole) if south else min(whole, 360 - whole)
+    return f"{'S' if south else 'N'} {away}° {'E' if whole < 180 else 'W'}"
 
 
 def needed_text(value: float | None, unit: str, *, digits: int = 3) -> str:
