@@ -335,14 +335,15 @@ def test_every_cone_has_its_number():
             continue
         svg = str(plan_view_svg(scene, location))
         found = re.findall(r'<g class="nt nt-cone"[^>]*><text x="(.*?)" y="(.*?)">(\d+)<', svg)
-        assert [int(row[2]) for row in found] == list(range(1, location["zone"]["cones"] + 1))
+        numbers = location["zone"]["cone_numbers"]
+        assert [int(row[2]) for row in found] == numbers
         cones = re.findall(r"M([\d.]+) ([\d.]+) ", re.search(r'sk-cone" d="([^"]*)"', svg)[1])
         for x, y, number in found:
-            cx, cy = map(float, cones[int(number) - 1])
+            cx, cy = map(float, cones[numbers.index(int(number))])
             near = min(cones, key=lambda c: math.dist(map(float, c), (float(x), float(y) - 4.5)))
-            assert math.dist((cx, cy + 7), (float(x), float(y) - 4.5)) < 45.0
+            assert math.dist((cx, cy + 7), (float(x), float(y) - 4.5)) < 60.0
             if math.dist((cx, cy + 7), (float(x), float(y) - 4.5)) < 20.0:
-                assert near == cones[int(number) - 1]
+                assert near == cones[numbers.index(int(number))]
 
 
 def test_room_is_rounded_down_and_reach_up():
@@ -427,4 +428,4 @@ def test_stacked_texts_keep_order_and_room(rows):
 @pytest.mark.parametrize("name", JOBS)
 def test_page_of_a_sample_job_keeps_within_its_budget(name):
     page = page_html(Plan(plan_of(name)))
-    assert len(page.encode()) <= 500_000
+    assert len(page.encode()) <= 1_000_000

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import functools
 import io
 import json
 import re
@@ -26,7 +25,6 @@ from gridground.jobmap.page import page_html
 from gridground.jobmap.sheet import sheet_parts
 from gridground.territory.frame import Frame
 from gridground.wayside import _ranges
-from gridground.zoning import zones_of
 
 SAMPLE = Path(__file__).parent.parent / "sample_data"
 MPH = 0.44704
@@ -101,8 +99,9 @@ def test_cones_are_equal_in_plan_map_steps_and_tables(which, request):
     _, after = sheet_parts(plan.document)
     for number in range(1, count + 1):
         assert f"<li><b>{number}</b>" in after
-    sketch = after.partition('<svg class="sketch"')[2].partition("</svg>")[0]
-    assert sketch.count('class="sk-cone"') == count
+    sketch = re.search(r'<svg[^>]*class="sketch".*?</svg>', after, re.DOTALL).group()
+    drawn = re.findall(r'class="sk-cone" d="([^"]*)"', sketch)
+    assert sum(path.count("M") for path in drawn) == count
 
 
 def test_neighbours_share_one_line_and_keep_their_radius(joint):
@@ -147,7 +146,7 @@ def test_another_zone_joins_where_it_overlaps(territory, monkeypatch, away_m, li
     at = plain["locations"][0]
     lon, lat, _ = GEOD.fwd(at["lon"], at["lat"], 100.0, away_m)
     vehicle = Part("vehicle", (lon, lat), None, 3.0)
-    monkeypatch.setattr(planning, "zones_of", functools.partial(zones_of, extras=[vehicle]))
+    monkeypatch.setattr(planning, "vehicle_parts", lambda _: [vehicle])
     plan = gg.plan_job(territory, job("06-dead-end"))
     assert len(plan["zones"]) == lines
     assert plan["totals"]["cones"] == len(plan["cones"]) > plain["totals"]["cones"]

@@ -29,7 +29,19 @@ NEAREST_ZOOM = 23
 LAYERS = ("surroundings", "wires", "zones", "ways", "poles", "controls")
 # Our own scripts in the order in which they build on each other.
 SCRIPTS = (
-    *("page", "figures", "here", "rules", "record", "qr", "form", "written", "handover", "task"),
+    *(
+        "page",
+        "labels",
+        "figures",
+        "here",
+        "rules",
+        "record",
+        "qr",
+        "form",
+        "written",
+        "handover",
+        "task",
+    ),
     *("print", "whole"),
 )
 STYLES = ("page.css", "task.css", "sheets.css")

@@ -327,52 +327,6 @@
     G.plan.picture.poles.forEach(function (row) { near(where(row), row.pole_id, locationOf(row.pole_id)); });
     if (best) { G.showPole(best[0], best[1]); }
   }
-  /* Labels that would lie over a more important one are left out until the map is nearer. */
-  var RANKS = ["mk-ground", "mk-way", "mk-rod", "mk-letter", "mk-pole", "mk-name"];
-  function keepInside(node, box, frame) {
-    var spot = node.parentNode.getBoundingClientRect(), right = 0;
-    if (spot.left > frame.left && spot.left < frame.right) {
-      right = box.left < frame.left + 6 ? frame.left + 6 - box.left : Math.min(0, frame.right - 6 - box.right);
-    }
-    node.style.marginLeft = right + "px";
-    return { left: box.left + right, right: box.right + right, top: box.top, bottom: box.bottom };
-  }
-  function untangle(map) {
-    var frame = map.getContainer().getBoundingClientRect(), kept = [], boxes = [];
-    map.getContainer().querySelectorAll(".mk-ground > .mk-sign").forEach(function (node) { kept.push(node.getBoundingClientRect()); });
-    map.getContainer().querySelectorAll(".mk-word, .mk-letter > .mk-sign").forEach(function (node) {
-      node.style.marginTop = node.style.marginLeft = "0px";
-      var box = node.getBoundingClientRect();
-      if (box.width && box.right > frame.left && box.left < frame.right && box.bottom > frame.top && box.top < frame.bottom) {
-        var rank = RANKS.findIndex(function (css) { return node.parentNode.classList.contains(css); });
-        /* numbers of cones stay at their cones, the rod's words move out of their way */
-        if (node.parentNode.classList.contains("mk-cone")) { rank = 1.5; }
-        boxes.push({ node: node, box: box, rank: rank });
-      }
-    });
-    boxes.sort(function (a, b) { return a.rank - b.rank; });
-    boxes.forEach(function (item) {
-      /* the usual place, else a little lower or on the other side of the mark */
-      var tries = item.rank === 1 || item.rank === 2 ? [0, 22, -66, 44, -88, 66, -110, 88] : [0];
-      function clear(down, overCones) {
-        var a = item.box;
-        return !kept.some(function (b) {
-          return !(overCones && b.cone) && a.left < b.right && b.left < a.right && a.top + down < b.bottom && b.top < a.bottom + down;
-        });
-      }
-      var free = tries.filter(function (down) { return clear(down, false); });
-      /* rather over the numbers of cones than not at all */
-      if (!free.length && item.rank === 2) { free = tries.filter(function (down) { return clear(down, true); }); }
-      var down = free.length ? free[0] : 0, a = item.box;
-      item.node.classList.toggle("hidden", !free.length && item.rank > 0);
-      item.node.style.marginTop = down + "px";
-      /* a way's words stay in sight as long as its arrow is */
-      if (item.rank === 1) { a = keepInside(item.node, a, frame); }
-      if (free.length || item.rank === 0) {
-        kept.push({ left: a.left, right: a.right, top: a.top + down, bottom: a.bottom + down, cone: item.rank === 1.5 });
-      }
-    });
-  }
   G.controls = function (map) {
     var plan = G.read(), bar = document.getElementById("buttons"), all = [];
     G.map = map;
@@ -400,10 +354,10 @@
     function nearness() {
       var box = map.getContainer();
       for (var zoom = 15; zoom <= 21; zoom += 1) { box.classList.toggle("near-" + zoom, map.getZoom() >= zoom); }
-      untangle(map);
+      G.untangle(map);
     }
     map.on("zoomend", nearness);
-    map.on("moveend", function () { untangle(map); });
+    map.on("moveend", function () { G.untangle(map); });
     map.on("click", function (event) { tapped(map, event); });
     window.addEventListener("resize", function () { map.invalidateSize(); });
     go(wholeJob(), 20);
