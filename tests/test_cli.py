@@ -121,7 +121,7 @@ def test_a_file_in_the_way_is_said(tmp_path, capsys):
 
 def test_every_command_has_an_example_and_is_in_the_readme(capsys):
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    for command in ("check", "plan", "map", "faults"):
+    for command in ("check", "plan", "map", "diff", "faults"):
         assert main([command, "--help"]) == 0
         assert "example: gridground " + command in capsys.readouterr().out
         assert f"gridground {command} " in readme
