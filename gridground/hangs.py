@@ -54,7 +54,7 @@ def _top(scene: Scene, location_id: str, spot: Spot) -> dict[str, Any]:
         "location_id": location_id,
         "pole_id": top.pole_id,
         "material": top.material,
-        "height_m": significant(top.height_m),
+        "height_m": None if math.isnan(top.height_m) else significant(top.height_m),
         "bar_height_m": significant(bar_m),
         "base": base_of(top),
         "rod_length_m": None if spot.rod is None else significant(scene.job.rod.length_m),

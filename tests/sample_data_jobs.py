@@ -210,6 +210,10 @@ LIMITS = (
     ("lead_slack_ratio", "1.1", ""),
     ("lead_length_step", '"5 ft"', "leads come in multiples of this"),
     ("bar_below", '"6 ft"', "cluster bar below the lowest conductor: below the worker's feet"),
+    ("locate_tolerance", "0", "added to the clearance of buried lines that are only drawn"),
+    ("vehicle_clearance", '"20 ft"', "from a ground rod to the middle of the truck"),
+    ("vehicle_rod_distance", '"10 ft"', "from a ground rod to the truck's own"),
+    ("ground_slope_max_ratio", "0.5", "steepest ground for a rod: rise over run"),
     (
         "clearance",
         "{ buried_gas = 1.0, buried_power = 1.0, buried_water = 1.0, buried_telecom = 1.0, "

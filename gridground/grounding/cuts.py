@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from gridground.grounding.poletop import read_pole_top, sides_of
 from gridground.jobvalues import cut_parts
@@ -79,12 +79,14 @@ def _which_cut(pole_id: str, name: str) -> OpenItem:
 
 
 def cut_mid_span(zone: Zone, job: Job, top: PoleTop) -> tuple[PoleTop, list[OpenItem]]:
-    """Name the two sides of a cut in mid-span after the span's poles."""
+    """Name the two sides of a cut in mid-span after the span's poles, the source's first."""
     network, span = zone.network, int(zone.span or 0)
-    ends = (
-        zone.pole_id(int(network.span_from[span])),
-        zone.pole_id(int(network.span_to[span])),
-    )
+    poles = (int(network.span_from[span]), int(network.span_to[span]))
+    points: Any = network.territory.poles.geometry
+    source = {way.pole for way in zone.ways if way.towards == "source"}
+    # of two that are alike the western one: which way the span was drawn says nothing
+    ordered = sorted(poles, key=lambda p: (p not in source, points[p].x, points[p].y))
+    ends = (zone.pole_id(ordered[0]), zone.pole_id(ordered[1]))
     circuits = []
     for circuit in top.circuits:
         names = {_wanted(wanted, circuit.circuit_id)[0] for wanted in job.open_conductor}

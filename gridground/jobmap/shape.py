@@ -142,7 +142,7 @@ _ROWS = {
     "picture.surroundings": "feature_id:t kind:t name:t? geometry:G",
     "picture.other_lines": "line_id:t nominal_kv:n? state:t line:P",
     "picture.equipment": "equipment_id:t kind:t pole_id:t *circuit_id:t?",
-    "*picture.tops": "location_id:t pole_id:t material:t height_m:n bar_height_m:n base:t "
+    "*picture.tops": "location_id:t pole_id:t material:t height_m:n? bar_height_m:n base:t "
     "rod_length_m:n? seen_from:t? seen_towards:t? seen_bearing_deg:n ends:L conductors:L sides:L",
     "picture.devices": "device_id:t kind:t pole_id:t span_id:t? state:t",
     **{

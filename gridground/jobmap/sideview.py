@@ -120,7 +120,7 @@ def _laid_out(top: dict[str, Any], leads: Sequence[dict[str, Any]]) -> Side:
     rod = next((row for row in top["ends"] if row["end"] == "rod"), None)
     rod_m = 0.0 if rod is None else abs(rod["x_m"])
     deep_m = float(top["rod_length_m"] or 0.0) if rod else 0.0
-    high_m = max(top["height_m"], *(row["y_m"] for row in everything))
+    high_m = max(_pole_top_m(top), *(row["y_m"] for row in everything))
     apart = APART[0] if any(row.get("apart_ratio", 0.0) for row in top["ends"]) else 0.0
 
     def halves(scale: float) -> Point:
@@ -150,6 +150,12 @@ def _laid_out(top: dict[str, Any], leads: Sequence[dict[str, Any]]) -> Side:
     return Side(top, leads, Drawing(view), rod_right)
 
 
+def _pole_top_m(top: dict[str, Any]) -> float:
+    """Return the height of the pole; where it is not known, that of its highest conductor [m]."""
+    highest_m = max((row["y_m"] for row in top["conductors"]), default=0.0)
+    return float(highest_m if top["height_m"] is None else top["height_m"])
+
+
 def _ground(side: Side) -> None:
     """Draw the ground line with hatches below it."""
     drawing, (_, y) = side.drawing, side.axis
@@ -162,7 +168,8 @@ def _pole(side: Side) -> None:
     """Draw the pole, the arms, the bar, and the wire of a pole ground."""
     drawing, top = side.drawing, side.top
     x, foot = side.axis
-    _, head = drawing.view.at(0.0, top["height_m"])
+    head_m = _pole_top_m(top)
+    _, head = drawing.view.at(0.0, head_m)
     drawing.add(
         '<rect class="sv-pole" x="{x}" y="{y}" width="{w}" height="{h}"/>',
         x=number(x - _POLE_HALF),
@@ -171,8 +178,8 @@ def _pole(side: Side) -> None:
         h=number(foot - head),
     )
     for y_m, xs in _arms(top["conductors"]):
-        if y_m > top["height_m"]:
-            drawing.path("sv-arm", [(0.0, top["height_m"]), (0.0, y_m)])
+        if y_m > head_m:
+            drawing.path("sv-arm", [(0.0, head_m), (0.0, y_m)])
         if max(0.0, *xs) - min(0.0, *xs) > SAME_ARM_M:
             drawing.path("sv-arm", [(min(0.0, *xs), y_m), (max(0.0, *xs), y_m)])
     if wire := side.row("pole ground"):

@@ -72,7 +72,8 @@ def height_words(top: dict[str, Any]) -> list[tuple[float, list[str]]]:
         if row["end"] in {"bar", "pole"}:
             name = "bar" if row["end"] == "bar" else "clean stud"
             marks.append((row["y_m"], [name, *_two_lines(reach_text(row["y_m"]))]))
-    marks.append((top["height_m"], ["pole top", *_two_lines(reach_text(top["height_m"]))]))
+    if top["height_m"] is not None:
+        marks.append((top["height_m"], ["pole top", *_two_lines(reach_text(top["height_m"]))]))
     marks.sort(key=lambda mark: (-mark[0], mark[1]))
     return [(y_m, [cut_label(word, HEIGHT_LETTERS) for word in words]) for y_m, words in marks]
 
