@@ -117,9 +117,9 @@ def _prepare(
     steps = [
         _step(
             None,
-            f"Clearance issued to the holder. Devices opened and tagged: {opened}. Equipment "
-            f"isolated: {isolated}. Each opening seen and its tag read back. Reclosing blocked and "
-            f"tagged{blocked}.",
+            f"Get the clearance before anything else. See each opening and read its tag back. "
+            f"Devices opened and tagged: {opened}. Equipment isolated: {isolated}. Reclosing "
+            f"blocked and tagged{blocked}.",
         ),
         *(_step(None, text) for text in before),
         _step(
