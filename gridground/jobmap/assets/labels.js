@@ -23,7 +23,10 @@
         var rank = RANKS.findIndex(function (css) { return node.parentNode.classList.contains(css); });
         /* numbers of cones stay at their cones, the rod's words move out of their way */
         if (node.parentNode.classList.contains("mk-cone")) { rank = 1.5; }
-        boxes.push({ node: node, box: box, rank: rank });
+        /* a name cut by the edge of the map is no name */
+        var cut = rank > 3 && (box.left < frame.left || box.right > frame.right || box.top < frame.top || box.bottom > frame.bottom);
+        node.classList.toggle("hidden", cut);
+        if (!cut) { boxes.push({ node: node, box: box, rank: rank }); }
       }
     });
     boxes.sort(function (a, b) { return a.rank - b.rank; });
