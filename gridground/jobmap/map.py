@@ -131,7 +131,7 @@ class Page(Figure):
         '<meta name="referrer" content="no-referrer">\n'
         "<title>{{ this.title|e }}</title>\n{{ header }}\n</head>\n<body>\n"
         "{{ this.before }}{{ html }}{{ this.after }}\n"
-        '<script type="application/json" id="plan-data">{{ this.data }}</script>\n'
+        '<script type="application/json" id="plan-data" data-live>{{ this.data }}</script>\n'
         "<script>{{ script }}</script>\n"
         '<div id="page-end" data-plan-hash="{{ this.plan_hash|e }}" data-marks="{{ marks }}"></div>'
         "\n</body>\n</html>\n"

@@ -6,7 +6,7 @@ import hashlib
 import re
 from html.parser import HTMLParser
 
-LIVE = "data-live"  # what stands inside is written by the page's script
+LIVE = "data-live"  # what stands inside is written by a script, or has a hash of its own
 DIGEST = "data-marks"
 _BLANKS = re.compile(r"[ \t\n\r\f]+")
 _NO_END = frozenset({"br", "col", "hr", "img", "input", "link", "meta", "wbr"})

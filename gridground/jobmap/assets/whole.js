@@ -29,7 +29,7 @@
     function turn(x, n) { return (x >>> n) | (x << (32 - n)); }
     for (var block = 0; block < blocks; block += 1) {
       for (var i = 0; i < 64; i += 1) {
-        if (i < 16) { w[i] = view.getInt32(block * 64 + i * 4); continue; }
+        if (i < 16) { w[i] = view.getInt32(block * 64 + i * 4, false); continue; }
         var p = w[i - 15], q = w[i - 2];
         w[i] = (w[i - 16] + w[i - 7] + (turn(p, 7) ^ turn(p, 18) ^ (p >>> 3)) + (turn(q, 17) ^ turn(q, 19) ^ (q >>> 10))) | 0;
       }
@@ -109,7 +109,7 @@
       var why = [];
       if (open) { why.push(open + " open item" + (open === 1 ? "" : "s")); }
       if (failed) { why.push(failed + " failed check" + (failed === 1 ? "" : "s")); }
-      say("open", "NOT READY: " + (why.join(", ") || "the plan does not call itself so"), open ? "Settle them before anybody starts." : "The plan must be changed.");
+      say("open", "NOT READY: " + (why.join(", ") || "the plan does not call itself so"), open ? "Settle " + (open === 1 ? "it" : "them") + " before anybody starts." : "The plan must be changed.");
     } else {
       ready = true;
       say("whole", "READY per plan", "No open item, every check passed. The person in charge decides at the pole.");
