@@ -9,9 +9,10 @@ from maps_maker import ROOT
 
 import gridground as gg
 from gridground.jobmap.briefing import briefing, order_of_poles, tools_named
+from gridground.jobmap.marks import marks_of
 from gridground.jobmap.page import page_html
 from gridground.jobmap.sheet import environment, sheet_context
-from gridground.jobmap.sheets import SHEETS, marks_of, sheet_papers
+from gridground.jobmap.sheets import SHEETS, sheet_papers
 from tests.plan_example import example_document, finished, hostile_document, settled_document
 from tests.test_jobmap import NEVER_SAID, Parsed, squeezed
 
@@ -244,8 +245,16 @@ def test_marks_notice_every_change_but_blanks():
         assert marks_of(other) != marks_of(html)
 
 
-def test_every_sheet_is_in_the_page_with_its_marks():
+def test_marks_leave_out_what_scripts_write_into():
+    made = '<html class="page"><p data-live>{}</p><br><p>kept</p><i data-marks="{}"></i></html>'
+    assert marks_of(made.format("<b>x</b><br>", "1")) == marks_of(made.format("", "2"))
+    assert marks_of(made.format("", "").replace("kept", "kapt")) != marks_of(made.format("", ""))
+
+
+def test_every_sheet_is_in_the_page_and_the_page_carries_its_marks():
     html = page_html(finished(example_document()))
     assert re.findall(r'<section class="sheet sheet-(\w+)"', html) == list(SHEETS)
     for row in papers(example_document()).values():
-        assert f'data-marks="{row["marks"]}"' in html
+        assert row["html"] in html
+    found = re.findall(r' data-marks="([0-9a-f]*)"', html)
+    assert found == [marks_of(html)]

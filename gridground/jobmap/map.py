@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import json
 import re
 from functools import cache
 from importlib.resources import files
@@ -14,6 +13,7 @@ import folium
 from branca.element import Element, Figure, MacroElement
 from jinja2 import Template
 
+from gridground.jobmap.marks import marks_of
 from gridground.jobmap.shape import check_shape
 from gridground.jobmap.sheet import sheet_parts
 from gridground.jobmap.sheets import SHEETS, revision_text
@@ -33,6 +33,7 @@ SCRIPTS = (
         "page",
         "labels",
         "figures",
+        "shade",
         "here",
         "rules",
         "record",
@@ -130,9 +131,10 @@ class Page(Figure):
         '<meta name="referrer" content="no-referrer">\n'
         "<title>{{ this.title|e }}</title>\n{{ header }}\n</head>\n<body>\n"
         "{{ this.before }}{{ html }}{{ this.after }}\n"
-        '<script type="application/json" id="plan-data">{{ this.data }}</script>\n'
+        '<script type="application/json" id="plan-data" data-live>{{ this.data }}</script>\n'
         "<script>{{ script }}</script>\n"
-        '<div id="page-end" data-plan-hash="{{ this.plan_hash|e }}"></div>\n</body>\n</html>\n'
+        '<div id="page-end" data-plan-hash="{{ this.plan_hash|e }}" data-marks="{{ marks }}"></div>'
+        "\n</body>\n</html>\n"
     )
 
     def __init__(self, document: dict[str, Any]) -> None:
@@ -151,9 +153,9 @@ class Page(Figure):
         html = self.html.render(**kwargs)
         script = self.script.render(**kwargs)
         policy = content_policy(header, script)
-        return str(
-            self._template.render(this=self, header=header, html=html, script=script, policy=policy)
-        )
+        parts = {"header": header, "html": html, "script": script, "policy": policy}
+        marks = marks_of(self._template.render(this=self, **parts, marks=""))
+        return str(self._template.render(this=self, **parts, marks=marks))
 
 
 def content_policy(header: str, script: str) -> str:
@@ -199,12 +201,9 @@ def data_block(document: dict[str, Any]) -> str:
         A plan.
     """
     rest = {key: value for key, value in document.items() if key not in {"made_at", "plan_hash"}}
-    block = {
-        "plan": canonical_bytes(rest).decode(),
-        "plan_hash": document["plan_hash"],
-        "made_at": document["made_at"],
-    }
-    return json.dumps(block, ensure_ascii=False, separators=(",", ":")).translate(_ESCAPES)
+    # Such signs stand in texts only, where JSON reads the escape as the sign; canonical text never
+    # holds one of these escapes, so that the page can put the signs back.
+    return canonical_bytes(rest).decode().translate(_ESCAPES)
 
 
 def page_style(document: dict[str, Any]) -> str:

@@ -40,7 +40,17 @@ def environment() -> Environment:
     from jinja2 import DictLoader, Environment  # noqa: PLC0415
 
     assets = files("gridground.jobmap") / "assets"
-    names = ["sheet", "clearance", "steps", "zones", "figures", "duty", "changes", "sources"]
+    names = [
+        "sheet",
+        "clearance",
+        "steps",
+        "cautions",
+        "zones",
+        "figures",
+        "duty",
+        "changes",
+        "sources",
+    ]
     names += ["sheets", "paper-parts", *(f"paper-{key}" for key in SHEETS)]
     made = Environment(
         loader=DictLoader(

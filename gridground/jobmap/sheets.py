@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import hashlib
 import re
-from html.parser import HTMLParser
 from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup
@@ -27,7 +25,6 @@ SHOWN_POLES = 150
 SHOWN_EQUIPMENT = 60
 SIGNED_LINES = 10
 CHANGE_LINES = 4
-_BLANKS = re.compile(r"[ \t\n\r\f]+")
 _DRAWING = re.compile(r"<svg ([^>]*)>")
 _VIEW = re.compile(r'viewBox="[^"]*"')
 
@@ -51,7 +48,7 @@ def revision_text(document: dict[str, Any]) -> str:
 
 
 def sheet_papers(templates: Environment, context: dict[str, Any]) -> list[dict[str, Any]]:
-    """Return the four sheets as HTML with the digest by which the page checks them.
+    """Return the four sheets as HTML.
 
     Parameters
     ----------
@@ -63,7 +60,7 @@ def sheet_papers(templates: Environment, context: dict[str, Any]) -> list[dict[s
     Returns
     -------
     list of dict
-        ``key``, ``title``, ``html`` and ``marks``, the digest of `marks_of`.
+        ``key``, ``title`` and ``html``.
     """
     document = context["plan"]
     found = context | {
@@ -81,8 +78,7 @@ def sheet_papers(templates: Environment, context: dict[str, Any]) -> list[dict[s
     papers = []
     for key, title in SHEETS.items():
         html = templates.get_template(f"paper-{key}.html").render(found, sheet_title=title)
-        paper = {"key": key, "title": title, "html": Markup(html)}  # noqa: S704  escaped in it
-        papers.append(paper | {"marks": Markup(marks_of(html))})  # noqa: S704  digits
+        papers.append({"key": key, "title": title, "html": Markup(html)})  # noqa: S704  escaped in it
     return papers
 
 
@@ -150,51 +146,3 @@ def _possible(document: dict[str, Any]) -> list[dict[str, Any]]:
         }
         for kind, group in kinds.items()
     ]
-
-
-class _Marks(HTMLParser):
-    """Collects start tags with attributes, where they end, and text without blanks."""
-
-    def __init__(self) -> None:
-        super().__init__(convert_charrefs=True)
-        self.parts: list[str] = []
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        found = sorted(f'{name}="{value or ""}"' for name, value in attrs)
-        self.parts.append(f"<{' '.join([tag, *found])}>")
-        if tag == "br":
-            self.handle_endtag(tag)
-
-    def handle_endtag(self, tag: str) -> None:
-        del tag
-        self.parts.append("</>")
-
-    def handle_data(self, data: str) -> None:
-        self.parts.append(_BLANKS.sub("", data))
-
-
-def marks_of(html: str) -> str:
-    """Return the SHA-256 of what HTML says: its tags and its text, blanks left out.
-
-    The page's script takes the same digest of what the browser made of it, so that a sheet that
-    was altered, even in one letter, is noticed.
-
-    Parameters
-    ----------
-    html : str
-        With every end tag and every table part written out; ``br`` alone has none.
-
-    Returns
-    -------
-    str
-        64 hexadecimal digits.
-
-    Examples
-    --------
-    >>> marks_of("<p>a &lt; b</p>") == marks_of("<p>a  &#60; b</p>")
-    True
-    """
-    marks = _Marks()
-    marks.feed(html)
-    marks.close()
-    return hashlib.sha256("".join(marks.parts).encode()).hexdigest()

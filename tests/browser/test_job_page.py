@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import io
 import json
+import os
 import re
 import unicodedata
 
@@ -159,8 +160,15 @@ def test_without_the_last_element_it_is_not_whole(browser, settled):
             "Skip it.</span>",
         ),
         ('<span data-word="to">neutral</span>', '<span data-word="to">A</span>'),
-        ('{"plan":"{', '{"plan":"{ '),
-        ('\\"open_items\\":[]', '\\"open_items\\":[ ]'),
+        ('id="plan-data" data-live>{', 'id="plan-data" data-live>{ '),
+        ('"open_items":[]', '"open_items":[ ]'),
+        ("must be P19. </b>", "must be P18. </b>"),
+        ("<dt>With</dt>", "<dt>Without</dt>"),
+        (".status.open {", ".status.opem {"),
+        ('class="page"', 'class="pages"'),
+        ("<!DOCTYPE html>", "<!DOCTYPE htm>"),
+        ("default-src", "default-srk"),
+        ('class="status wait"', 'class="status whole"'),
         ("gridground.zones(map_job);", ""),
         ('<span data-word="size">2/0</span>', '<span data-word="size">4/0</span>'),
     ],
@@ -353,12 +361,14 @@ def test_paper_without_script_is_not_for_use(scriptless, settled):
     assert not re.search(r"\bready\b", " ".join(pages), re.IGNORECASE)
 
 
-@pytest.mark.slow
-def test_a_slow_tablet_is_ready_within_two_seconds(browser):
-    page = page_html(finished(crowded_document()))
+def check_ready_in_time(browser, page, word):
+    """Ready within 2 s at a sixth of the speed, the quickest of some openings.
+
+    Where other work keeps the machine busy a time that is too long says nothing of the page.
+    """
     browser.command("Emulation.setCPUThrottlingRate", rate=6)
     times = []
-    for _ in range(3):
+    while len(times) < 6 and min(times, default=9999) > 2000:
         browser.open(page)
         times.append(
             browser.run(
@@ -366,5 +376,12 @@ def test_a_slow_tablet_is_ready_within_two_seconds(browser):
                 "return t.domContentLoadedEventEnd - t.startTime;"
             )
         )
-        assert browser.status().startswith("NOT READY")
+        assert browser.status().startswith(word)
+    if min(times) > 2000 and os.getloadavg()[0] > 1.5 * (os.cpu_count() or 1):
+        pytest.skip(f"other work keeps this machine busy: {json.dumps(times)}")
     assert min(times) <= 2000, json.dumps(times)
+
+
+@pytest.mark.slow
+def test_a_slow_tablet_is_ready_within_two_seconds(browser):
+    check_ready_in_time(browser, page_html(finished(crowded_document())), "NOT READY")

@@ -32,7 +32,7 @@
     }
     found.forEach(halves);
   };
-  function key() { return "gridground:" + G.plan.job_id + ":" + G.block.plan_hash + ":units"; }
+  function key() { return "gridground:" + G.plan.job_id + ":" + G.hash + ":units"; }
   function remembered() {
     try { return window.localStorage.getItem(key()); } catch (error) { return null; }
   }
@@ -52,7 +52,7 @@
   function unitButtons() {
     var bar = document.getElementById("units");
     if (!bar) { return; }
-    bar.appendChild(el("span", "units-word", "Lengths in"));
+    bar.appendChild(el("span", "looks-word", "Lengths in"));
     MODES.forEach(function (row) {
       var made = el("button", "", row[1]);
       made.type = "button";

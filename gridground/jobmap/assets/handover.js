@@ -23,7 +23,7 @@
   }
   /* Return the view; `told` says a sentence where everybody sees and hears it. */
   G.handover = function (task, told) {
-    var box = el("div", "out"), plan = G.plan, spoken = G.spoken(task.kept, task.book, task.state, plan, G.block.plan_hash);
+    var box = el("div", "out"), plan = G.plan, spoken = G.spoken(task.kept, task.book, task.state, plan, G.hash);
     var text = JSON.stringify(task.kept.record(new Date()), null, 1), code = G.qrSvg(spoken.join("\n"), "QR code of the words to read out");
     box.appendChild(el("h2", "", "Read out over the radio"));
     var words = el("div", "spoken");

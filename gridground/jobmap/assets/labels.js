@@ -15,7 +15,7 @@
   }
   G.untangle = function (map) {
     var frame = map.getContainer().getBoundingClientRect(), kept = [], boxes = [];
-    map.getContainer().querySelectorAll(".mk-ground > .mk-sign").forEach(function (node) { kept.push(node.getBoundingClientRect()); });
+    map.getContainer().querySelectorAll(".mk-ground > .mk-sign, .mk-rod > .mk-sign").forEach(function (node) { kept.push(node.getBoundingClientRect()); });
     map.getContainer().querySelectorAll(".mk-word, .mk-letter > .mk-sign").forEach(function (node) {
       node.style.marginTop = node.style.marginLeft = "0px";
       var box = node.getBoundingClientRect();
@@ -23,13 +23,16 @@
         var rank = RANKS.findIndex(function (css) { return node.parentNode.classList.contains(css); });
         /* numbers of cones stay at their cones, the rod's words move out of their way */
         if (node.parentNode.classList.contains("mk-cone")) { rank = 1.5; }
-        boxes.push({ node: node, box: box, rank: rank });
+        /* a name cut by the edge of the map is no name */
+        var cut = rank > 3 && (box.left < frame.left || box.right > frame.right || box.top < frame.top || box.bottom > frame.bottom);
+        node.classList.toggle("hidden", cut);
+        if (!cut) { boxes.push({ node: node, box: box, rank: rank }); }
       }
     });
     boxes.sort(function (a, b) { return a.rank - b.rank; });
     boxes.forEach(function (item) {
       /* the usual place, else a little lower or on the other side of the mark */
-      var tries = item.rank === 1 || item.rank === 2 ? [0, 22, -66, 44, -88, 66, -110, 88] : [0];
+      var tries = item.rank === 0 ? [0, 68] : item.rank === 1 || item.rank === 2 ? [0, 22, -66, 44, -88, 66, -110, 88] : [0];
       function clear(down, overCones) {
         var a = item.box;
         return !kept.some(function (b) {

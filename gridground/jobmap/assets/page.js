@@ -45,12 +45,27 @@
 
   /* ---- the plan, read once ---- */
   G.read = function () {
-    if (!G.block) {
-      G.block = JSON.parse(document.getElementById("plan-data").textContent);
-      G.plan = JSON.parse(G.block.plan);
+    if (!G.plan) {
+      G.text = document.getElementById("plan-data").textContent;
+      G.plan = JSON.parse(G.text);
+      G.hash = document.getElementById("plan-hash").textContent;
     }
     return G.plan;
   };
+  /* What the page says, as its maker took it: tags, and text without blanks. Taken before any script
+     of the page writes into it; what the map's script wrote by then stands inside data-live. */
+  function marks(node) {
+    var found = "";
+    node.childNodes.forEach(function (child) {
+      if (child.nodeType === 3) { found += child.data.replace(/[ \t\n\r\f]+/g, ""); }
+      if (child.nodeType !== 1) { return; }
+      var tag = Array.prototype.map.call(child.attributes, function (one) { return one.name.toLowerCase() + '="' + one.value + '"'; });
+      tag = tag.filter(function (one) { return one.indexOf("data-marks=") !== 0; }).sort();
+      found += "<" + [child.localName.toLowerCase()].concat(tag).join(" ") + ">" + (child.hasAttribute("data-live") ? "" : marks(child)) + "</>";
+    });
+    return found;
+  }
+  document.addEventListener("DOMContentLoaded", function () { G.marked = "<html>" + marks(root) + "</>"; });
   function placeOf(location) { return location.pole_id || "span " + (location.span_id || "not stated"); }
   function leadsAt(location) {
     return G.plan.leads.filter(function (lead) {

@@ -11,26 +11,6 @@
     last.insertRule(text, last.cssRules.length);
   }
 
-  /* What the sheets say, as the maker of the page took it: tags and text without blanks. */
-  function marks(node) {
-    var found = "";
-    Array.prototype.forEach.call(node.childNodes, function (child) {
-      if (child.nodeType === 3) { found += child.data.replace(/[ \t\n\r\f]+/g, ""); }
-      if (child.nodeType !== 1) { return; }
-      var tag = Array.prototype.map.call(child.attributes, function (one) { return one.name.toLowerCase() + '="' + one.value + '"'; });
-      found += "<" + [child.localName.toLowerCase()].concat(tag.sort()).join(" ") + ">" + marks(child) + "</>";
-    });
-    return found;
-  }
-  G.sheetFaults = function () {
-    var wrong = [];
-    Object.keys(SHEETS).forEach(function (key) {
-      var body = document.querySelector(".sheet-" + key + " > .sheet-body");
-      if (!body || G.sha256(marks(body)) !== body.getAttribute("data-marks")) { wrong.push("the " + SHEETS[key].toLowerCase() + " is not the one that was made"); }
-    });
-    return wrong;
-  };
-
   /* Called by whole.js with its own words, once it knows. */
   G.stateOnPaper = function (word, rest) {
     document.querySelectorAll(".state").forEach(function (node) { node.replaceChildren(el("b", "", word), document.createTextNode(" " + rest)); });

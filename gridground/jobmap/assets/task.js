@@ -314,7 +314,7 @@
     task.book = G.book(G.plan);
     if (!task.book.steps.length) { return; }
     build();
-    task.kept = G.keep(G.plan, G.block.plan_hash, function () { if (task.kept) { render(); } });
+    task.kept = G.keep(G.plan, G.hash, function () { if (task.kept) { render(); } });
     task.state = G.standing(task.book, task.kept.entries);
     task.at = G.nextStep(task.book, task.state) || task.book.steps[0];
     var open = document.getElementById("task-open");

@@ -29,19 +29,20 @@
     function turn(x, n) { return (x >>> n) | (x << (32 - n)); }
     for (var block = 0; block < blocks; block += 1) {
       for (var i = 0; i < 64; i += 1) {
-        if (i < 16) { w[i] = view.getInt32(block * 64 + i * 4); continue; }
+        if (i < 16) { w[i] = view.getInt32(block * 64 + i * 4, false); continue; }
         var p = w[i - 15], q = w[i - 2];
         w[i] = (w[i - 16] + w[i - 7] + (turn(p, 7) ^ turn(p, 18) ^ (p >>> 3)) + (turn(q, 17) ^ turn(q, 19) ^ (q >>> 10))) | 0;
       }
-      var v = h.slice();
+      var a = h[0], b = h[1], c = h[2], d = h[3], e = h[4], f = h[5], g = h[6], last = h[7];
       for (i = 0; i < 64; i += 1) {
-        var s1 = turn(v[4], 6) ^ turn(v[4], 11) ^ turn(v[4], 25);
-        var t1 = (v[7] + s1 + ((v[4] & v[5]) ^ (~v[4] & v[6])) + k[i] + w[i]) | 0;
-        var s0 = turn(v[0], 2) ^ turn(v[0], 13) ^ turn(v[0], 22);
-        var t2 = (s0 + ((v[0] & v[1]) ^ (v[0] & v[2]) ^ (v[1] & v[2]))) | 0;
-        v = [(t1 + t2) | 0, v[0], v[1], v[2], (v[3] + t1) | 0, v[4], v[5], v[6]];
+        var s1 = turn(e, 6) ^ turn(e, 11) ^ turn(e, 25);
+        var t1 = (last + s1 + ((e & f) ^ (~e & g)) + k[i] + w[i]) | 0;
+        var s0 = turn(a, 2) ^ turn(a, 13) ^ turn(a, 22);
+        var t2 = (s0 + ((a & b) ^ (a & c) ^ (b & c))) | 0;
+        last = g; g = f; f = e; e = (d + t1) | 0;
+        d = c; c = b; b = a; a = (t1 + t2) | 0;
       }
-      h = h.map(function (x, n) { return (x + v[n]) | 0; });
+      [a, b, c, d, e, f, g, last].forEach(function (x, n) { h[n] = (h[n] + x) | 0; });
     }
     return h.map(function (x) { return ("0000000" + (x >>> 0).toString(16)).slice(-8); }).join("");
   };
@@ -60,15 +61,24 @@
     var wrong = [], end = document.getElementById("page-end"), plan;
     if (!end || end !== document.body.lastElementChild) { wrong.push("the end of the page is missing"); }
     try { plan = G.read(); } catch (error) { wrong.push("the plan in the page cannot be read"); return wrong; }
-    var found = G.sha256(G.block.plan);
-    var shown = document.getElementById("plan-hash");
-    if (found !== G.block.plan_hash || !end || found !== end.getAttribute("data-plan-hash") || !shown || shown.textContent !== found) {
+    /* the block is the very text that the hash is taken of, but for the signs that HTML could stumble over */
+    var found = G.sha256(G.text.replace(/\\(?:u(003c|003e|0026|2028|2029)|[^])/g, function (all, code) {
+      return code ? String.fromCharCode(parseInt(code, 16)) : all;
+    }));
+    if (found !== G.hash || !end || found !== end.getAttribute("data-plan-hash")) {
       wrong.push("the plan in the page does not match its hash");
+    }
+    if (!end || !G.marked || G.sha256(G.marked) !== end.getAttribute("data-marks")) { wrong.push("the page's text is not what was made"); }
+    Array.prototype.forEach.call(document.querySelectorAll("style"), function (node) {
+      if (!node.sheet || !node.sheet.cssRules.length) { wrong.push("a style of the page is missing"); }
+    });
+    if (document.compatMode !== "CSS1Compat" || !root.classList.contains("page") || !document.querySelector(".mapframe > #map_job.folium-map")) {
+      wrong.push("the frame of the page is not what was made");
     }
     ["surroundings", "wires", "zones", "ways", "poles", "controls"].forEach(function (name) {
       if (G.drawn.indexOf(name) < 0) { wrong.push("the map is not drawn: " + name); }
     });
-    ["locate", "book", "keep", "qrSvg", "tickForm", "writeDown", "handover", "task"].forEach(function (name) {
+    ["untangle", "showUnits", "showShade", "locate", "book", "keep", "qrSvg", "stateOnPaper", "tickForm", "writeDown", "handover", "task"].forEach(function (name) {
       if (typeof G[name] !== "function") { wrong.push("a script of the page did not run: " + name); }
     });
     var steps = ["prepare", "apply", "work", "remove", "release"].reduce(function (all, part) { return all.concat(plan.steps[part]); }, []);
@@ -77,7 +87,7 @@
       if (!same(texts("[data-lead] [data-word=" + key + "]"), column(plan.leads, key))) { wrong.push("the leads shown are not those of the plan"); }
     });
     if (!same(texts("[data-open] [data-word=what]"), column(plan.open_items, "what"))) { wrong.push("the open items shown are not those of the plan"); }
-    return wrong.concat(G.sheetFaults ? G.sheetFaults() : ["the sheets cannot be checked"]);
+    return wrong;
   };
   function say(css, word, rest) {
     var status = document.getElementById("status");
@@ -99,7 +109,7 @@
       var why = [];
       if (open) { why.push(open + " open item" + (open === 1 ? "" : "s")); }
       if (failed) { why.push(failed + " failed check" + (failed === 1 ? "" : "s")); }
-      say("open", "NOT READY: " + (why.join(", ") || "the plan does not call itself so"), open ? "Settle them before anybody starts." : "The plan must be changed.");
+      say("open", "NOT READY: " + (why.join(", ") || "the plan does not call itself so"), open ? "Settle " + (open === 1 ? "it" : "them") + " before anybody starts." : "The plan must be changed.");
     } else {
       ready = true;
       say("whole", "READY per plan", "No open item, every check passed. The person in charge decides at the pole.");
