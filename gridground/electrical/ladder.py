@@ -10,6 +10,7 @@ answered on the small port matrix.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
@@ -22,6 +23,9 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 EARTH = -1
+# Rows times columns times depth of a product that is not shared out among threads: on a machine
+# with other work, waiting for the threads costs many times the product.
+_BY_ONE_THREAD = 2**17
 
 
 @dataclass(frozen=True)
@@ -104,10 +108,31 @@ class Reduction:
         port_v : ndarray of complex, shape (p,) or (p, k)
             Port voltages [V].
         """
-        current = self._full @ self._all(port_v)
-        at_ports = current[self._at]
-        current[self._at] = 0.0
-        return at_ports, np.abs(current).max(axis=0, initial=0.0)
+        per_v = self._current_s
+        columns = port_v.reshape(len(self.ports), -1)
+        at_ports = per_v[self._at] @ columns
+        largest = np.zeros(columns.shape[1])
+        step = max(1, _BY_ONE_THREAD // max(1, columns.size))
+        for first in range(0, len(self._inside), step):
+            left = per_v[self._inside[first : first + step]] @ columns
+            # the root is drawn once per column, not once per node
+            np.maximum(largest, (left.real**2 + left.imag**2).max(axis=0), out=largest)
+        shape = port_v.shape[1:]
+        return at_ports.reshape(port_v.shape), np.sqrt(largest).reshape(shape)
+
+    @cached_property
+    def _current_s(self) -> NDArray[np.complex128]:
+        """What enters the whole network at every node per volt at each port, shape (n, p) [S].
+
+        By the full matrix and the voltages of all nodes; that it is zero inside is what the
+        current law asks, so it is kept as it comes.
+        """
+        return np.asarray(self._full @ self._all(np.eye(len(self.ports), dtype=complex)))
+
+    @cached_property
+    def _inside(self) -> NDArray[np.intp]:
+        """Rows of all nodes that are no ports; one that is held counts too."""
+        return np.setdiff1d(np.arange(len(self._nodes)), self._at)
 
     def _all(self, port_v: NDArray[Any]) -> NDArray[np.complex128]:
         """Carry port voltages back to all nodes."""
@@ -277,12 +302,23 @@ def port_impedance_ohm(
     """
     p = len(ports.component) - 1
     part = merged_parts(ports.component, joined)
-    matrix = ports.admittance_s + source_s
-    label, first = np.unique(part[:-1], return_index=True)
-    held = first[label != part[-1]]  # one node of each floating part is the reference of that part
-    impedance = np.zeros((*matrix.shape[:-2], p + 1, p + 1), complex)
-    impedance[..., :p, :p] = inverse_held(matrix, held)
+    impedance = np.zeros((*ports.admittance_s.shape[:-2], p + 1, p + 1), complex)
+    impedance[..., :p, :p] = inverse_held(ports.admittance_s + source_s, held_rows(part))
     return impedance, part
+
+
+def held_rows(part: NDArray[np.intp]) -> NDArray[np.bool_]:
+    """Say which rows are the reference of their part: one in each that does not meet earth.
+
+    Parameters
+    ----------
+    part : ndarray of int, shape (p + 1,)
+        Connected part of each row, earth last.
+    """
+    label, first = np.unique(part[:-1], return_index=True)
+    held = np.zeros(len(part) - 1, bool)
+    held[first[label != part[-1]]] = True
+    return held
 
 
 def merged_parts(
@@ -296,12 +332,19 @@ def merged_parts(
     return part
 
 
-def inverse_held(matrix: NDArray[Any], held: NDArray[np.intp]) -> NDArray[np.complex128]:
-    """Return the inverse with some nodes held at zero."""
-    matrix = matrix.copy()
-    matrix[..., held, :] = 0.0
-    matrix[..., :, held] = 0.0
-    matrix[..., held, held] = 1.0
-    inverse = np.linalg.inv(matrix)
-    inverse[..., held, held] = 0.0
-    return np.asarray(inverse, complex)
+def inverse_held(matrix: NDArray[Any], held: NDArray[np.bool_]) -> NDArray[np.complex128]:
+    """Return the inverse with some nodes held at zero.
+
+    Parameters
+    ----------
+    matrix : ndarray of complex, shape (..., n, n)
+        Admittances [S].
+    held : ndarray of bool, shape (..., n)
+        Which nodes; it is broadcast.
+    """
+    either = held[..., :, None] | held[..., None, :]
+    if not either.any():
+        return np.asarray(np.linalg.inv(matrix), complex)
+    own = held[..., :, None] & np.eye(held.shape[-1], dtype=bool)
+    inverse = np.linalg.inv(np.where(own, 1.0, np.where(either, 0.0, matrix)))
+    return np.asarray(np.where(own, 0.0, inverse), complex)

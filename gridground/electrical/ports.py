@@ -48,21 +48,15 @@ class JoinedPorts:
         nodes = [*map(int, self.reduction.ports), EARTH]
         return dict(zip(nodes, map(int, self.row), strict=True))
 
-    def largest_mismatch_a(
-        self, port_v: NDArray[Any], entering_a: NDArray[Any]
-    ) -> NDArray[np.float64]:
-        """Return the largest violation of the current law over all nodes, one per column [A].
+    def on_all(self, port_v: NDArray[Any]) -> NDArray[Any]:
+        """Return the voltages of all ports of the reduction, shape (p, k), from (q + 1, k) [V]."""
+        return port_v[self.row[:-1]]
 
-        Parameters
-        ----------
-        port_v, entering_a : ndarray of complex, shape (q + 1, k) and (q, k)
-            Voltages, earth last [V], and the currents that enter at the ports [A].
-        """
-        at_ports, inside = self.reduction.currents_a(port_v[self.row[:-1]])
-        leaving = np.zeros(port_v.shape, complex)
-        np.add.at(leaving, self.row[:-1], at_ports)
-        wrong = np.abs(leaving[:-1] - entering_a).max(axis=0, initial=0.0)
-        return np.asarray(np.maximum(inside, wrong), float)
+    def gathered_a(self, at_ports_a: NDArray[Any]) -> NDArray[np.complex128]:
+        """Return what enters at the joined ports, shape (q, k), from that at each, (p, k) [A]."""
+        found = np.zeros((len(self.component), at_ports_a.shape[1]), complex)
+        np.add.at(found, self.row[:-1], at_ports_a)
+        return found[:-1]
 
 
 def join_ports(reduction: Reduction, pairs: Iterable[tuple[int, int]]) -> JoinedPorts:
@@ -152,7 +146,8 @@ def see_from(
     few = np.array(kept, np.intp)
     rest = np.setdiff1d(np.arange(q), few)
     label, first = np.unique(part[rest], return_index=True)
-    held = first[~np.isin(label, np.append(part[few], part[-1]))]
+    held = np.zeros(len(rest), bool)
+    held[first[~np.isin(label, np.append(part[few], part[-1]))]] = True
     inverse = inverse_held(matrix[:, rest[:, None], rest], held)
     lift = -inverse @ matrix[:, rest[:, None], few]
     carry = np.zeros((states, q + 1, len(few)), complex)
