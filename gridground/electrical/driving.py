@@ -127,10 +127,13 @@ def answers(
     seen between the two nodes with the source connected.
     """
     supply = Supply.of(model, setting)
+    states = lead_states(model)
+    lead_ohm = np.array([np.concatenate([p.lead_ohm(s) for p in model.places]) for s in states])
     found: list[tuple[Neutral, Answer]] = []
     flows: list[_Flow] = []
     for (neutral, opened), joins in product(model.neutrals, model.joins):
-        place = _Places.of(model, opened, joins, asked)
+        whole = [*(pair for row, pair in model.gaps.items() if row not in opened), *joins]
+        place = _Places.of(model, whole, asked, lead_ohm)
         solved, flow = place.solve(supply, setting)
         found += [(neutral, answer) for answer in solved]
         flows.append(flow)
@@ -142,13 +145,13 @@ def _standing(drive: Drive) -> list[int]:
     return [*drive.terminals, *(node for pair in drive.touching for node in pair)]
 
 
-def _leads(model: Model, rows: dict[int, int]) -> _Leads:
+def _leads(
+    model: Model, rows: dict[int, int], impedance_ohm: NDArray[np.complex128]
+) -> _Leads:
     """Return all leads of a model, places one after the other."""
-    states = lead_states(model)
     one = [rows[int(n)] for p in model.places for n in p.leads.start.ravel()]
     other = [rows[int(n)] for p in model.places for n in p.leads.end.ravel()]
-    impedance = [np.concatenate([p.lead_ohm(s) for p in model.places]) for s in states]
-    return _Leads(np.array(one, np.intp), np.array(other, np.intp), np.array(impedance))
+    return _Leads(np.array(one, np.intp), np.array(other, np.intp), impedance_ohm)
 
 
 @dataclass(frozen=True)
@@ -173,16 +176,15 @@ class _Places:
     def of(
         cls,
         model: Model,
-        opened: frozenset[int],
-        joins: Sequence[tuple[int, int]],
+        whole: Sequence[tuple[int, int]],
         asked: Asked,
+        lead_ohm: NDArray[np.complex128],
     ) -> _Places:
-        """Put the network in a state: span rows whose neutral is broken, pairs that are joined."""
-        whole = [*(pair for row, pair in model.gaps.items() if row not in opened), *joins]
+        """Put the network in a state: pairs of nodes that are joined, impedance of the leads."""
         ports = join_ports(model.reduction, whole)
         rows = ports.row_of()
         q = len(ports.component) - 1
-        leads = _leads(model, rows)
+        leads = _leads(model, rows, lead_ohm)
         leads_s = leads.admittance_s(q)
         standing = {model.star} | {n for d in model.drives for n in _standing(d)}
         kept = sorted({rows[n] for n in standing} - {q})

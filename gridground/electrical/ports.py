@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gridground.electrical.ladder import EARTH, inverse_held, merged_parts
+from gridground.electrical.ladder import EARTH, held_rows, inverse_held, merged_parts
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -144,10 +144,12 @@ def see_from(
     part = merged_parts(ports.component, joined)
     matrix = ports.admittance_s + leads_s
     few = np.array(kept, np.intp)
-    rest = np.setdiff1d(np.arange(q), few)
-    label, first = np.unique(part[rest], return_index=True)
-    held = np.zeros(len(rest), bool)
-    held[first[~np.isin(label, np.append(part[few], part[-1]))]] = True
+    others = np.ones(q, bool)
+    others[few] = False
+    rest = np.flatnonzero(others)
+    reached = part.copy()
+    reached[:-1][np.isin(part[:-1], part[few])] = part[-1]  # held by one of the few as by earth
+    held = held_rows(np.append(reached[rest], part[-1]))
     inverse = inverse_held(matrix[:, rest[:, None], rest], held)
     lift = -inverse @ matrix[:, rest[:, None], few]
     carry = np.zeros((states, q + 1, len(few)), complex)

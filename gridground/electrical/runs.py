@@ -16,11 +16,12 @@ from gridground.electrical.ladder import EARTH, CoupledBranches
 from gridground.electrical.lines import primitive_ohm_per_km
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
     from gridground.electrical.ends import Ends
+    from gridground.territory.layers import Territory
 
 # A link of no length would be a short circuit without impedance: it is given 10 microohm, a
 # hundredth of the shortest lead.
@@ -155,16 +156,13 @@ def _wires(ends: Ends, rows: NDArray[np.intp]) -> _Wires:
     label[np.array([n is not None for n in neutral], bool), NEUTRAL] = NEUTRAL
     which, slot = np.nonzero(label >= 0)
     span = rows[which]
-    name = np.where(slot == NEUTRAL, neutral[which], spans["conductor"][span])
-    wire = [territory.conductors.get(n) for n in name]
-    top = [territory.constructions.get(c) for c in spans["construction"][span]]
-    nowhere = (np.nan, np.nan)
-    place = np.array(
-        [
-            t.positions.get("123N"[k], nowhere) if t else nowhere
-            for t, k in zip(top, slot, strict=True)
-        ]
-    ).reshape(-1, 2)
+    # each name is looked up once, not once per wire
+    number, names = _numbered([*spans["conductor"][rows], *neutral])
+    figures = np.array([_wire_figures(territory, name) for name in names]).reshape(-1, 2)
+    wire = figures[number[which + np.where(slot == NEUTRAL, len(rows), 0)]]
+    number, names = _numbered(spans["construction"][rows])
+    tops = np.array([_positions(territory, name) for name in names]).reshape(-1, 4, 2)
+    place = tops[number[which], slot]
     low = np.minimum(network.span_from, network.span_to)[span]
     high = np.maximum(network.span_from, network.span_to)[span]
     turned = (network.span_from[span] != low).astype(np.intp)
@@ -173,14 +171,34 @@ def _wires(ends: Ends, rows: NDArray[np.intp]) -> _Wires:
         span=span,
         label=column,
         run=low * len(network.pole_row) + high,
-        resistance_ohm_per_km=np.array([w.resistance_ohm_per_km if w else np.nan for w in wire]),
-        gmr_m=np.array([w.gmr_m if w else np.nan for w in wire]),
+        resistance_ohm_per_km=wire[:, 0],
+        gmr_m=wire[:, 1],
         x_m=np.where(turned == 1, -place[:, 0], place[:, 0]),
         y_m=place[:, 1],
         length_m=network.length_m[span],
         start=ends.node[span, turned, column],
         end=ends.node[span, 1 - turned, column],
     )
+
+
+def _numbered(names: Sequence[str | None]) -> tuple[NDArray[np.intp], list[str | None]]:
+    """Number names in order of appearance: the number of each, and the names."""
+    number: dict[str | None, int] = {}
+    found = [number.setdefault(name, len(number)) for name in names]
+    return np.array(found, np.intp), [*number]
+
+
+def _wire_figures(territory: Territory, name: str | None) -> tuple[float, float]:
+    """Return resistance [ohm/km] and geometric mean radius [m] of a conductor."""
+    wire = territory.conductors.get(name) if name is not None else None
+    return (wire.resistance_ohm_per_km, wire.gmr_m) if wire else (np.nan, np.nan)
+
+
+def _positions(territory: Territory, name: str | None) -> list[tuple[float, float]]:
+    """Return sideways position and height [m] of positions 1, 2, 3 and N of a construction."""
+    top = territory.constructions.get(name) if name is not None else None
+    nowhere = (np.nan, np.nan)
+    return [top.positions.get(slot, nowhere) if top else nowhere for slot in "123N"]
 
 
 def _drop_unknown(ends: Ends, wires: _Wires, notes: list[str]) -> _Wires:
@@ -233,9 +251,11 @@ def _one_shared_neutral(ends: Ends, wires: _Wires) -> tuple[_Wires, dict[int, in
     """Keep one wire of a shared neutral; say on which span's row each neutral is kept."""
     network = ends.network
     spans = network.territory.spans
-    pair = _pole_pairs(ends, wires.span)
     rows = np.flatnonzero(wires.label == NEUTRAL)
     partner = spans["shares_neutral_with"][wires.span[rows]]
+    if all(circuit is None for circuit in partner):
+        return wires, {row: row for row in wires.span[rows].tolist()}
+    pair = _pole_pairs(ends, wires.span)
     by_place = {
         (int(pair[r]), str(spans["circuit_id"][wires.span[r]])): int(r)
         for r in sorted(rows, key=lambda r: str(spans.ids[wires.span[r]]))
