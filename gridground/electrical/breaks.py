@@ -88,7 +88,10 @@ class Way:
 
 def way_from(network: Network, start: int) -> Way:
     """Return the shortest ways from a source along closed spans."""
-    return Way(start, *_ways_from(network, start, np.flatnonzero(network.closed > 0)))
+    return network.once(
+        ("way from", start),
+        lambda: Way(start, *_ways_from(network, start, np.flatnonzero(network.closed > 0))),
+    )
 
 
 def first_met(way: Way, nodes: list[int]) -> list[int]:

@@ -168,14 +168,13 @@ def nodal_admittance(n_nodes: int, branches: Sequence[CoupledBranches]) -> csc_m
     """
     rows, cols, values = [], [], []
     for branch in branches:
-        admittance = np.linalg.inv(branch.impedance_ohm)
-        for row, row_sign in ((branch.start, 1.0), (branch.end, -1.0)):
-            for col, col_sign in ((branch.start, 1.0), (branch.end, -1.0)):
-                r, c = np.broadcast_arrays(row[:, :, None], col[:, None, :])
-                kept = (r != EARTH) & (c != EARTH)
-                rows.append(r[kept])
-                cols.append(c[kept])
-                values.append((row_sign * col_sign * admittance)[kept])
+        own = np.linalg.inv(branch.impedance_ohm)
+        node = np.concatenate([branch.start, branch.end], axis=1)
+        row, col = np.broadcast_arrays(node[:, :, None], node[:, None, :])
+        kept = (row != EARTH) & (col != EARTH)
+        rows.append(row[kept])
+        cols.append(col[kept])
+        values.append(np.block([[own, -own], [-own, own]])[kept])
     if not rows:
         return csc_matrix((n_nodes, n_nodes), dtype=complex)
     entries = (np.concatenate(values), (np.concatenate(rows), np.concatenate(cols)))

@@ -183,9 +183,9 @@ def _wires(ends: Ends, rows: NDArray[np.intp]) -> _Wires:
 
 def _numbered(names: Sequence[str | None]) -> tuple[NDArray[np.intp], list[str | None]]:
     """Number names in order of appearance: the number of each, and the names."""
-    number: dict[str | None, int] = {}
-    found = [number.setdefault(name, len(number)) for name in names]
-    return np.array(found, np.intp), [*number]
+    found = list(dict.fromkeys(names))
+    number = {name: row for row, name in enumerate(found)}
+    return np.array([number[name] for name in names], np.intp), found
 
 
 def _wire_figures(territory: Territory, name: str | None) -> tuple[float, float]:
