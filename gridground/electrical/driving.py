@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gridground.electrical.ladder import held_rows, inverse_held, merged_parts
+from gridground.electrical.ladder import EARTH, held_rows, inverse_held, merged_parts
 from gridground.electrical.places import STATES
 from gridground.electrical.ports import join_ports, see_from
 from gridground.electrical.supply import Supply
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from numpy.typing import NDArray
 
@@ -127,13 +127,12 @@ def answers(
     seen between the two nodes with the source connected.
     """
     supply = Supply.of(model, setting)
-    states = lead_states(model)
-    lead_ohm = np.array([np.concatenate([p.lead_ohm(s) for p in model.places]) for s in states])
+    wanted = _Wanted.of(model, asked)
     found: list[tuple[Neutral, Answer]] = []
     flows: list[_Flow] = []
     for (neutral, opened), joins in product(model.neutrals, model.joins):
         whole = [*(pair for row, pair in model.gaps.items() if row not in opened), *joins]
-        place = _Places.of(model, whole, asked, lead_ohm)
+        place = _Places.of(model.reduction, whole, wanted)
         solved, flow = place.solve(supply, setting)
         found += [(neutral, answer) for answer in solved]
         flows.append(flow)
@@ -145,13 +144,36 @@ def _standing(drive: Drive) -> list[int]:
     return [*drive.terminals, *(node for pair in drive.touching for node in pair)]
 
 
-def _leads(
-    model: Model, rows: dict[int, int], impedance_ohm: NDArray[np.complex128]
-) -> _Leads:
-    """Return all leads of a model, places one after the other."""
-    one = [rows[int(n)] for p in model.places for n in p.leads.start.ravel()]
-    other = [rows[int(n)] for p in model.places for n in p.leads.end.ravel()]
-    return _Leads(np.array(one, np.intp), np.array(other, np.intp), impedance_ohm)
+@dataclass(frozen=True)
+class _Wanted:
+    """What every state of a model is asked, by numbers of ports; the last number is earth."""
+
+    leads: NDArray[np.intp]  # (2, m), places one after the other
+    lead_ohm: NDArray[np.complex128]  # (s, m)
+    pairs: NDArray[np.intp]  # (2, n)
+    nodes: NDArray[np.intp]  # (e,)
+    standing: NDArray[np.intp]  # (t,), where sources stand
+    standing_nodes: tuple[int, ...]  # their nodes
+
+    @classmethod
+    def of(cls, model: Model, asked: Asked) -> _Wanted:
+        """Return what is asked of a model."""
+        row_of = model.reduction.row_of()
+
+        def numbers(nodes: Iterable[int]) -> NDArray[np.intp]:
+            return np.array([row_of[int(node)] for node in nodes], np.intp)
+
+        lands = [(p.leads.start.ravel(), p.leads.end.ravel()) for p in model.places]
+        states = lead_states(model)
+        standing = {EARTH, model.star} | {n for d in model.drives for n in _standing(d)}
+        return cls(
+            np.array([numbers(np.concatenate(side)) for side in zip(*lands, strict=True)]),
+            np.array([np.concatenate([p.lead_ohm(s) for p in model.places]) for s in states]),
+            np.array([numbers(side) for side in asked.pairs.T]),
+            numbers(asked.nodes),
+            numbers(standing),
+            tuple(standing),
+        )
 
 
 @dataclass(frozen=True)
@@ -173,39 +195,31 @@ class _Places:
         self.ports, self.leads, self.leads_s, self.seen = ports, leads, leads_s, seen
 
     @classmethod
-    def of(
-        cls,
-        model: Model,
-        whole: Sequence[tuple[int, int]],
-        asked: Asked,
-        lead_ohm: NDArray[np.complex128],
-    ) -> _Places:
-        """Put the network in a state: pairs of nodes that are joined, impedance of the leads."""
-        ports = join_ports(model.reduction, whole)
-        rows = ports.row_of()
+    def of(cls, reduction: Reduction, whole: Sequence[tuple[int, int]], wanted: _Wanted) -> _Places:
+        """Put the network in a state: pairs of nodes that are one in it."""
+        ports = join_ports(reduction, whole)
         q = len(ports.component) - 1
-        leads = _leads(model, rows, lead_ohm)
+        one, other = ports.row[wanted.leads]
+        leads = _Leads(one, other, wanted.lead_ohm)
         leads_s = leads.admittance_s(q)
-        standing = {model.star} | {n for d in model.drives for n in _standing(d)}
-        kept = sorted({rows[n] for n in standing} - {q})
-        seen = see_from(ports, leads_s, zip(leads.one, leads.other, strict=True), kept)
+        kept = np.unique(ports.row[wanted.standing]).tolist()  # earth is the last
+        seen = see_from(ports, leads_s, zip(leads.one, leads.other, strict=True), kept[:-1])
         place = cls(ports, leads, leads_s, seen)
-        place._ask(rows, kept, asked)
+        place._ask(kept, wanted)
         return place
 
-    def _ask(self, rows: dict[int, int], kept: list[int], asked: Asked) -> None:
+    def _ask(self, kept: list[int], wanted: _Wanted) -> None:
         """Work out everything that no event changes."""
-        seen, q = self.seen, len(self.seen.part) - 1
-        self.kept = [*kept, q]
-        few = {row: number for number, row in enumerate(self.kept)}
-        self.few_of = {node: few[row] for node, row in rows.items() if row in few}
-        pairs = np.array([[rows[int(a)], rows[int(b)]] for a, b in asked.pairs], np.intp)
-        self.one, self.other = pairs.reshape(-1, 2).T
+        seen, row = self.seen, self.ports.row
+        self.kept = kept
+        few = np.searchsorted(kept, row[wanted.standing]).tolist()
+        self.few_of = dict(zip(wanted.standing_nodes, few, strict=True))
+        self.one, self.other = row[wanted.pairs]
         z, a, b = seen.impedance_ohm, self.one, self.other
         self.own_ohm = z[:, a, a] + z[:, b, b] - z[:, a, b] - z[:, b, a]
         self.between = seen.carry[:, a] - seen.carry[:, b]
         self.drop = seen.carry[:, self.leads.one] - seen.carry[:, self.leads.other]
-        self.at = seen.carry[:, [rows[int(n)] for n in asked.nodes]]
+        self.at = seen.carry[:, row[wanted.nodes]]
 
     def solve(self, supply: Supply, setting: Setting) -> tuple[list[Answer], _Flow]:
         """Return the answers of all events, and what the current law is held against."""

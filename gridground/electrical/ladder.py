@@ -203,10 +203,10 @@ def reduce_to_ports(
     Notes
     -----
     Y_red = Y_pp - Y_pi Y_ii⁻¹ Y_ip: the currents of the whole network at its ports, with one port
-    at one volt and everything inside at the voltages V_i = -Y_ii⁻¹ Y_ip V_p. A conductor that reaches neither a port nor earth (an isolated
-    section) carries no net current; one of its nodes is held at earth potential, which changes no
-    current anywhere and keeps Y_ii regular: every other interior node is tied to a port or to earth
-    through impedances with a positive resistance.
+    at one volt and everything inside at the voltages V_i = -Y_ii⁻¹ Y_ip V_p. A conductor that
+    reaches neither a port nor earth (an isolated section) carries no net current; one of its nodes
+    is held at earth potential, which changes no current anywhere and keeps Y_ii regular: every
+    other interior node is tied to a port or to earth through impedances with a positive resistance.
     """
     port = np.array(ports, np.intp)
     if len(np.unique(port)) != len(port) or (len(port) and not 0 <= port.min() <= port.max()):

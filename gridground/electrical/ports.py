@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gridground.electrical.ladder import EARTH, held_rows, inverse_held, merged_parts
+from gridground.electrical.ladder import held_rows, inverse_held, merged_parts
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -42,11 +42,6 @@ class JoinedPorts:
     admittance_s: NDArray[np.complex128]
     component: NDArray[np.intp]
     row: NDArray[np.intp]
-
-    def row_of(self) -> dict[int, int]:
-        """Return the row of each port's node; earth is `q`."""
-        nodes = [*map(int, self.reduction.ports), EARTH]
-        return dict(zip(nodes, map(int, self.row), strict=True))
 
     def on_all(self, port_v: NDArray[Any]) -> NDArray[Any]:
         """Return the voltages of all ports of the reduction, shape (p, k), from (q + 1, k) [V]."""

@@ -61,7 +61,8 @@ class Connected:
         """
         over_ohm_v = self.emf_v[:, None] - voltage_v @ self.incidence
         current = over_ohm_v @ self.admittance_s.swapaxes(1, 2)
-        return np.abs(np.concatenate([current, current.sum(axis=2, keepdims=True)], axis=2))
+        all_four = np.concatenate([current, current.sum(axis=2, keepdims=True)], axis=2)
+        return np.asarray(np.abs(all_four), float)
 
 
 @dataclass(frozen=True)
