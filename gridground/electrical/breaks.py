@@ -88,7 +88,10 @@ class Way:
 
 def way_from(network: Network, start: int) -> Way:
     """Return the shortest ways from a source along closed spans."""
-    return Way(start, *_ways_from(network, start, np.flatnonzero(network.closed > 0)))
+    return network.once(
+        ("way from", start),
+        lambda: Way(start, *_ways_from(network, start, np.flatnonzero(network.closed > 0))),
+    )
 
 
 def first_met(way: Way, nodes: list[int]) -> list[int]:
@@ -162,10 +165,13 @@ def _leaving(network: Network, grounds: list[int], has: NDArray[np.bool_]) -> di
         if node in section:
             continue
         section.add(node)
-        hops, before = _ways_from(network, node, rows)
         circuit = network.node_circuit[node]
-        for other in grounds:
-            if network.node_circuit[other] != circuit or not np.isfinite(hops[other]):
+        others = [n for n in grounds if n != node and network.node_circuit[n] == circuit]
+        if not others:
+            continue
+        hops, before = _ways_from(network, node, rows)
+        for other in others:
+            if not np.isfinite(hops[other]):
                 continue
             here = other
             while here != node:

@@ -8,7 +8,7 @@ the cone zone, not the bonds, so their contacts are shown and decide nothing abo
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import combinations
 from typing import TYPE_CHECKING, Literal
 
@@ -178,56 +178,56 @@ def worst_cases(
     for number, contact in enumerate(contacts):
         groups.setdefault(contact.group, []).append(number)
     states = lead_states(model)
-    columns = [np.array(group, np.intp) for group in groups.values()]
+    members = [*groups.values()]
     for (phases, neutral), found in variants.items():
         volts = np.concatenate([solved[k][1].body_v for k in found])  # variants by states, contacts
         tied = np.repeat(np.array([solved[k][1].tied for k in found]), len(states), axis=0)
         limit = lasting.limit_v[found].ravel()
+        times_s = lasting.time_s[found].ravel()
         passed = tied & (volts <= limit[:, None])
         stays = lasting.stays_on[found].ravel()
         for kept in (np.flatnonzero(~stays), np.flatnonzero(stays)):
             ratio = volts[kept] / limit[kept, None]
-            for row, number, ok in _worst(ratio, passed[kept], columns):
+            for row, number, ok in _worst(ratio, passed[kept], members):
                 at = int(kept[row])
-                case = _case(
+                yield _case(
                     (phases, model.origin.name, neutral),
                     contacts[number],
                     (float(volts[at, number]), float(limit[at]), setting.body_ohm),
+                    (float(times_s[at]), bool(stays[at])),
                     passed=ok,
                     state=states[at % len(states)],
-                )
-                time_s = float(lasting.time_s[found].ravel()[at])
-                yield replace(
-                    case,
-                    time_s=None if math.isnan(time_s) else significant(time_s),
-                    stays_on=bool(stays[at]),
                 )
 
 
 def _worst(
-    ratio: NDArray[np.float64], passed: NDArray[np.bool_], columns: list[NDArray[np.intp]]
+    ratio: NDArray[np.float64], passed: NDArray[np.bool_], groups: list[list[int]]
 ) -> Iterator[tuple[int, int, bool]]:
     """Return row and column of the worst of every group: failed first, then nearest its limit."""
-    if not columns or not len(ratio):
+    if not groups or not len(ratio):
         return
     rank = np.where(passed, ratio, ratio + (1.0 + float(ratio.max(initial=0.0))))
-    row = rank.argmax(axis=0)
-    best = rank.max(axis=0)
-    for group in columns:
-        number = int(group[best[group].argmax()])
-        yield int(row[number]), number, bool(passed[row[number], number])
+    rows = rank.argmax(axis=0)
+    every = np.arange(len(rows))
+    # groups are of one to a few columns: plain lists are quicker to go through than arrays
+    best, ok = rank[rows, every].tolist(), passed[rows, every].tolist()
+    for group in groups:
+        number = max(group, key=best.__getitem__)
+        yield int(rows[number]), number, ok[number]
 
 
 def _case(
     event: tuple[str, str, Neutral],
     contact: Contact,
     figures: tuple[float, float, float],
+    lasts: tuple[float, bool],
     *,
     passed: bool,
     state: str,
 ) -> WorkerCase:
     """Return the record of one case."""
     volts, limit_v, body_ohm = figures
+    time_s, stays_on = lasts
     shown_v = significant(round(volts, DUST_DIGITS))
     return WorkerCase(
         event=event[0],
@@ -240,4 +240,6 @@ def _case(
         passed=passed,
         whose=contact.whose,
         lead_state=state,
+        time_s=None if math.isnan(time_s) else significant(time_s),
+        stays_on=stays_on,
     )

@@ -3,26 +3,26 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import product
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gridground.electrical.ladder import merged_parts, port_impedance_ohm
+from gridground.electrical.ladder import EARTH, held_rows, inverse_held, merged_parts
 from gridground.electrical.places import STATES
 from gridground.electrical.ports import join_ports, see_from
+from gridground.electrical.supply import Supply
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-    from typing import Any
+    from collections.abc import Iterable, Sequence
 
     from numpy.typing import NDArray
 
     from gridground.electrical.drives import Drive
-    from gridground.electrical.energizing import Model, Setting
+    from gridground.electrical.energizing import Model, Neutral, Setting
+    from gridground.electrical.ladder import Reduction
     from gridground.electrical.ports import JoinedPorts, Seen
-
-# Conductors that touch are joined by 10 microohm, a hundredth of the shortest lead.
-TOUCH_OHM = 1e-5
+    from gridground.electrical.supply import Connected
 
 
 @dataclass(frozen=True)
@@ -101,19 +101,14 @@ def lead_states(model: Model) -> tuple[str, ...]:
 
 
 def answers(
-    model: Model,
-    state: tuple[frozenset[int], Sequence[tuple[int, int]]],
-    asked: Asked,
-    setting: Setting,
-) -> tuple[list[Answer], float]:
-    """Solve every event of a model in one state of the neutral and of closed devices.
+    model: Model, asked: Asked, setting: Setting
+) -> tuple[list[tuple[Neutral, Answer]], float]:
+    """Solve every event of a model in every state of the neutral and of closed devices.
 
     Parameters
     ----------
     model : Model
         The network, reduced.
-    state : (frozenset of int, sequence of (int, int))
-        Span rows whose neutral is broken; pairs of nodes that closed devices join.
     asked : Asked
         What is wanted.
     setting : Setting
@@ -121,8 +116,8 @@ def answers(
 
     Returns
     -------
-    list of Answer
-        One per event.
+    list of (str, Answer)
+        State of the neutral and answer, one per state and event.
     float
         Largest violation of the current law over all nodes, relative to the current injected.
 
@@ -131,20 +126,17 @@ def answers(
     The body is in the circuit: V = V_oc R_b / (R_b + Z_th), exactly for a linear network. Z_th is
     seen between the two nodes with the source connected.
     """
-    opened, joins = state
-    whole = [*(pair for row, pair in model.gaps.items() if row not in opened), *joins]
-    ports = join_ports(model.reduction, whole)
-    rows = ports.row_of()
-    q = len(ports.component) - 1
-    leads = _leads(model, rows)
-    leads_s = leads.admittance_s(q)
-    standing = {model.star} | {n for d in model.drives for n in _standing(d)}
-    kept = sorted({rows[n] for n in standing} - {q})
-    seen = see_from(ports, leads_s, zip(leads.one, leads.other, strict=True), kept)
-    place = _Places(rows, kept, seen, asked, leads)
-    solved = [place.solve(model, drive, setting) for drive in model.drives]
-    residual = _residual(ports, leads_s, place, [few for _, few in solved])
-    return [answer for answer, _ in solved], residual
+    supply = Supply.of(model, setting)
+    wanted = _Wanted.of(model, asked)
+    found: list[tuple[Neutral, Answer]] = []
+    flows: list[_Flow] = []
+    for (neutral, opened), joins in product(model.neutrals, model.joins):
+        whole = [*(pair for row, pair in model.gaps.items() if row not in opened), *joins]
+        place = _Places.of(model.reduction, whole, wanted)
+        solved, flow = place.solve(supply, setting)
+        found += [(neutral, answer) for answer in solved]
+        flows.append(flow)
+    return found, _residual(model.reduction, flows)
 
 
 def _standing(drive: Drive) -> list[int]:
@@ -152,146 +144,136 @@ def _standing(drive: Drive) -> list[int]:
     return [*drive.terminals, *(node for pair in drive.touching for node in pair)]
 
 
-def _leads(model: Model, rows: dict[int, int]) -> _Leads:
-    """Return all leads of a model, places one after the other."""
-    states = lead_states(model)
-    one = [rows[int(n)] for p in model.places for n in p.leads.start.ravel()]
-    other = [rows[int(n)] for p in model.places for n in p.leads.end.ravel()]
-    impedance = [np.concatenate([p.lead_ohm(s) for p in model.places]) for s in states]
-    return _Leads(np.array(one, np.intp), np.array(other, np.intp), np.array(impedance))
+@dataclass(frozen=True)
+class _Wanted:
+    """What every state of a model is asked, by numbers of ports; the last number is earth."""
+
+    leads: NDArray[np.intp]  # (2, m), places one after the other
+    lead_ohm: NDArray[np.complex128]  # (s, m)
+    pairs: NDArray[np.intp]  # (2, n)
+    nodes: NDArray[np.intp]  # (e,)
+    standing: NDArray[np.intp]  # (t,), where sources stand
+    standing_nodes: tuple[int, ...]  # their nodes
+
+    @classmethod
+    def of(cls, model: Model, asked: Asked) -> _Wanted:
+        """Return what is asked of a model."""
+        row_of = model.reduction.row_of()
+
+        def numbers(nodes: Iterable[int]) -> NDArray[np.intp]:
+            return np.array([row_of[int(node)] for node in nodes], np.intp)
+
+        lands = [(p.leads.start.ravel(), p.leads.end.ravel()) for p in model.places]
+        states = lead_states(model)
+        standing = {EARTH, model.star} | {n for d in model.drives for n in _standing(d)}
+        return cls(
+            np.array([numbers(np.concatenate(side)) for side in zip(*lands, strict=True)]),
+            np.array([np.concatenate([p.lead_ohm(s) for p in model.places]) for s in states]),
+            np.array([numbers(side) for side in asked.pairs.T]),
+            numbers(asked.nodes),
+            numbers(standing),
+            tuple(standing),
+        )
 
 
 @dataclass(frozen=True)
-class _Few:
-    """Voltages of the rows at which sources stand, (s, k), what enters there, the largest emf/Z."""
+class _Flow:
+    """What the current law is held against: one column per event and state of the leads."""
 
-    voltage_v: NDArray[np.complex128]
-    entering_a: NDArray[np.complex128]
-    injected_a: float
-
-
-@dataclass(frozen=True)
-class _Behind:
-    """The source behind its impedance: its phases, admittance [S], emf [V], and where it stands."""
-
-    labels: tuple[int, ...]
-    admittance_s: NDArray[Any]
-    emf_v: NDArray[np.complex128]
-    incidence: NDArray[np.float64]  # (k, phases)
-
-    def leaving_a(self, voltage_v: NDArray[np.complex128]) -> NDArray[np.float64]:
-        """Return what leaves in phases A, B, C and in their sum, shape (s, 4) [A]."""
-        current = (self.emf_v - voltage_v @ self.incidence) @ self.admittance_s.T
-        found = np.zeros((len(current), 4))
-        found[:, list(self.labels)] = np.abs(current)
-        found[:, 3] = np.abs(current.sum(axis=1))
-        return found
+    ports: JoinedPorts
+    port_v: NDArray[np.complex128]  # (q + 1, columns), earth last
+    entering_a: NDArray[np.complex128]  # (q, columns), by the leads and the source
+    injected_a: NDArray[np.float64]  # (columns,), the largest emf over impedance
 
 
 class _Places:
-    """What is asked, as rows, with everything that no event changes worked out once."""
+    """One state of the network seen from where its sources stand, and what is asked, as rows."""
 
     def __init__(
-        self, rows: dict[int, int], kept: list[int], seen: Seen, asked: Asked, leads: _Leads
+        self, ports: JoinedPorts, leads: _Leads, leads_s: NDArray[np.complex128], seen: Seen
     ) -> None:
-        self.rows, self.seen, self.leads, self.kept = rows, seen, leads, kept
-        q = len(seen.part) - 1
-        self.index = {row: number for number, row in enumerate(kept)} | {q: len(kept)}
-        pairs = np.array([[rows[int(a)], rows[int(b)]] for a, b in asked.pairs], np.intp)
-        self.one, self.other = pairs.reshape(-1, 2).T
+        self.ports, self.leads, self.leads_s, self.seen = ports, leads, leads_s, seen
+
+    @classmethod
+    def of(cls, reduction: Reduction, whole: Sequence[tuple[int, int]], wanted: _Wanted) -> _Places:
+        """Put the network in a state: pairs of nodes that are one in it."""
+        ports = join_ports(reduction, whole)
+        q = len(ports.component) - 1
+        one, other = ports.row[wanted.leads]
+        leads = _Leads(one, other, wanted.lead_ohm)
+        leads_s = leads.admittance_s(q)
+        kept = np.unique(ports.row[wanted.standing]).tolist()  # earth is the last
+        seen = see_from(ports, leads_s, zip(leads.one, leads.other, strict=True), kept[:-1])
+        place = cls(ports, leads, leads_s, seen)
+        place._ask(kept, wanted)
+        return place
+
+    def _ask(self, kept: list[int], wanted: _Wanted) -> None:
+        """Work out everything that no event changes."""
+        seen, row = self.seen, self.ports.row
+        self.kept = kept
+        few = np.searchsorted(kept, row[wanted.standing]).tolist()
+        self.few_of = dict(zip(wanted.standing_nodes, few, strict=True))
+        self.one, self.other = row[wanted.pairs]
         z, a, b = seen.impedance_ohm, self.one, self.other
         self.own_ohm = z[:, a, a] + z[:, b, b] - z[:, a, b] - z[:, b, a]
         self.between = seen.carry[:, a] - seen.carry[:, b]
-        self.drop = seen.carry[:, leads.one] - seen.carry[:, leads.other]
-        self.at = seen.carry[:, [rows[int(n)] for n in asked.nodes]]
+        self.drop = seen.carry[:, self.leads.one] - seen.carry[:, self.leads.other]
+        self.at = seen.carry[:, row[wanted.nodes]]
 
-    def solve(self, model: Model, drive: Drive, setting: Setting) -> tuple[Answer, _Few]:
-        """Return the answer, and what the few carry."""
-        added, injected, joined, behind = _connect(
-            model, drive, (self.rows, self.index, self.seen), setting
+    def solve(self, supply: Supply, setting: Setting) -> tuple[list[Answer], _Flow]:
+        """Return the answers of all events, and what the current law is held against."""
+        fed = supply.connected(self.few_of, self.seen.component)
+        part = np.array([self._parts(joined) for joined in fed.joined])
+        held = np.array([held_rows(row) for row in part[:, self.kept]])
+        z = inverse_held(self.seen.admittance_s + fed.added_s[:, None], held[:, None])
+        voltage = (z @ fed.injected_a[:, None, :, None])[..., 0]  # (events, s, k)
+        column = voltage[..., None]
+        open_v = (self.between @ column)[..., 0]
+        source_ohm = self.own_ohm + (self.between @ z * self.between).sum(axis=-1)
+        body_v = np.abs(open_v * setting.body_ohm / (setting.body_ohm + source_ohm))
+        lead_a = np.abs((self.drop @ column)[..., 0] / self.leads.impedance_ohm)
+        node_v = np.abs((self.at @ column)[..., 0])
+        leaving_a = fed.leaving_a(voltage)
+        a, b = part[:, self.one], part[:, self.other]
+        tied = (a == b) & (a == part[:, -1:])
+        found = [
+            Answer(phases, *figures)
+            for phases, *figures in zip(
+                supply.phases, body_v, tied, lead_a, node_v, leaving_a, strict=True
+            )
+        ]
+        return found, self._flow(fed, voltage)
+
+    def _parts(self, joined: Sequence[tuple[int, int]]) -> NDArray[np.intp]:
+        """Return the connected parts of all rows with some of the few joined."""
+        return merged_parts(self.seen.part, [(self.kept[a], self.kept[b]) for a, b in joined])
+
+    def _flow(self, fed: Connected, voltage: NDArray[np.complex128]) -> _Flow:
+        """Return the voltages of the ports and what enters there, by the leads and the source."""
+        port_v = (self.seen.carry @ voltage[..., None])[..., 0]  # (events, s, q + 1)
+        entering = -(self.leads_s @ port_v[..., :-1, None])[..., 0]
+        source_a = fed.injected_a[:, None] - (fed.added_s[:, None] @ voltage[..., None])[..., 0]
+        entering[..., self.kept[:-1]] += source_a
+        scale = np.abs(fed.injected_a).max(axis=1, initial=0.0)
+        return _Flow(
+            self.ports,
+            port_v.reshape(-1, port_v.shape[-1]).T,
+            entering.reshape(-1, entering.shape[-1]).T,
+            np.repeat(scale, voltage.shape[1]),
         )
-        k = len(self.kept)
-        z, _ = port_impedance_ohm(self.seen, added, joined)
-        z = z[:, :k, :k]
-        voltage = z @ injected
-        entering = injected - voltage @ added.T
-        to_q = [*self.kept, len(self.seen.part) - 1]
-        part = merged_parts(self.seen.part, [(to_q[a], to_q[b]) for a, b in joined])
-        a, b = part[self.one], part[self.other]
-        column = voltage[:, :, None]
-        open_v = (self.between @ column)[:, :, 0]
-        source_ohm = self.own_ohm + (self.between @ z * self.between).sum(axis=2)
-        lead_v = (self.drop @ column)[:, :, 0]
-        answer = Answer(
-            phases=drive.phases,
-            body_v=np.abs(open_v * setting.body_ohm / (setting.body_ohm + source_ohm)),
-            tied=(a == b) & (a == part[-1]),
-            lead_a=np.abs(lead_v / self.leads.impedance_ohm),
-            node_v=np.abs((self.at @ column)[:, :, 0]),
-            source_a=behind.leaving_a(voltage),
-        )
-        return answer, _Few(voltage, entering, float(np.abs(injected).max(initial=0.0)))
 
 
-def _connect(
-    model: Model,
-    drive: Drive,
-    ports: tuple[dict[int, int], dict[int, int], Seen],
-    setting: Setting,
-) -> tuple[NDArray[Any], NDArray[Any], list[tuple[int, int]], _Behind]:
-    """Return what source and contacts add between the few [S], the current injected, the joins.
-
-    And the source behind its impedance.
-    """
-    rows, index, seen = ports
-    source, k = model.source, len(seen.component) - 1
-    at = [index[rows[node]] for node in drive.terminals]
-    touches = [(index[rows[a]], index[rows[b]]) for a, b in drive.touching]
-    labels = list(drive.labels)
-    joined = [*touches, *((at[0], row) for row in at)]
-    star = k
-    if source.grounded:
-        impedance = source.abc_ohm()[np.ix_(labels, labels)]
-        star = index[rows[model.star]]
-        joined.append((at[0], star))
-    else:
-        impedance = source.z1_ohm * np.eye(len(labels), dtype=complex)
-    admittance = np.linalg.inv(impedance / setting.growth_ratio)
-    if not source.grounded:
-        part = merged_parts(seen.component, touches)
-        if int(part[-1]) in {int(part[row]) for row in at}:  # the neutral point floats
-            total = admittance.sum(axis=1)
-            admittance = admittance - np.outer(total, total) / total.sum()
-        else:
-            joined.append((at[0], k))
-    incidence = np.zeros((k + 1, len(labels)))
-    incidence[at, range(len(labels))] = 1.0
-    incidence[star, :] -= 1.0
-    contact = np.zeros((k + 1, len(touches)))
-    for number, (one, other) in enumerate(touches):
-        contact[one, number] += 1.0
-        contact[other, number] -= 1.0
-    added = incidence @ admittance @ incidence.T + contact @ contact.T / TOUCH_OHM
-    emf = source.emf_v()[labels]
-    injected = incidence @ admittance @ emf
-    behind = _Behind(tuple(labels), admittance, emf, incidence[:k])
-    return added[:k, :k], injected[:k], joined, behind
-
-
-def _residual(
-    ports: JoinedPorts,
-    leads_s: NDArray[np.complex128],
-    place: _Places,
-    solved: list[_Few],
-) -> float:
+def _residual(reduction: Reduction, flows: Sequence[_Flow]) -> float:
     """Return the largest violation of the current law relative to the current injected."""
-    carry = place.seen.carry
-    q = carry.shape[1] - 1
-    port_v = carry @ np.stack([few.voltage_v for few in solved], axis=2)  # (s, q + 1, events)
-    entering = -leads_s @ port_v[:, :q]
-    entering[:, place.kept] += np.stack([few.entering_a for few in solved], axis=2)
-    flat_v = port_v.transpose(1, 0, 2).reshape(q + 1, -1)
-    flat_a = entering.transpose(1, 0, 2).reshape(q, -1)
-    wrong = ports.largest_mismatch_a(flat_v, flat_a).reshape(len(carry), -1).max(axis=0)
-    scale = np.array([few.injected_a for few in solved])
-    return float(np.max(wrong[scale > 0] / scale[scale > 0], initial=0.0))
+    port_v = np.concatenate([flow.ports.on_all(flow.port_v) for flow in flows], axis=1)
+    at_ports, wrong = reduction.currents_a(port_v)
+    first, largest = 0, 0.0
+    for flow in flows:
+        scale = flow.injected_a
+        own = slice(first, first + len(scale))
+        first = own.stop
+        left = np.abs(flow.ports.gathered_a(at_ports[:, own]) - flow.entering_a)
+        worst = np.maximum(wrong[own], left.max(axis=0, initial=0.0))
+        largest = max(largest, float(np.max(worst[scale > 0] / scale[scale > 0], initial=0.0)))
+    return largest

@@ -8,7 +8,6 @@ between two points with the body across them is V = Voc R_b / (R_b + Z_th), exac
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from itertools import product
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -27,7 +26,7 @@ if TYPE_CHECKING:
 
     from gridground.electrical.contacts import Contact
     from gridground.electrical.driving import Answer
-    from gridground.electrical.energizing import Model, Neutral
+    from gridground.electrical.energizing import Model
     from gridground.record import WorkerCase
     from gridground.territory.layers import Territory
 
@@ -264,11 +263,8 @@ class _Tally:
             np.array([e.node for _, e in electrodes], np.intp),
         )
         ohm = np.array([e.resistance_ohm for _, e in electrodes])
-        solved: list[tuple[Neutral, Answer]] = []
-        for (neutral, opened), joins in product(model.neutrals, model.joins):
-            found, residual = answers(model, (opened, joins), asked, setting)
-            self.residual = max(self.residual, residual)
-            solved += [(neutral, answer) for answer in found]
+        solved, residual = answers(model, asked, setting)
+        self.residual = max(self.residual, residual)
         row = np.array([b.row for p in self.layout.places for b in p.branches], np.intp)
         most_a = np.array([a.lead_a.max(axis=0) for _, a in solved]).max(axis=0)
         lead_a = np.full(len(self.current_a), np.nan)

@@ -10,6 +10,7 @@ answered on the small port matrix.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
@@ -17,11 +18,15 @@ from scipy.sparse import coo_matrix, csc_matrix
 from scipy.sparse.csgraph import connected_components
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from numpy.typing import NDArray
 
 EARTH = -1
+# Rows times columns times depth up to which a product is not shared out among threads: on a machine
+# with other work, waiting for the threads costs a hundred times the product.
+_BY_ONE_THREAD = 2**16
+_FEW_ROWS = 16
 
 
 @dataclass(frozen=True)
@@ -69,10 +74,10 @@ class Reduction:
     admittance_s: NDArray[np.complex128]
     component: NDArray[np.intp]
     _nodes: NDArray[np.intp]
-    _interior: NDArray[np.intp]
     _at: NDArray[np.intp]
-    _full: csc_matrix
-    _lifted: NDArray[np.complex128]
+    # Voltage of every node, and what enters the whole network there, per volt at each port.
+    _carried: NDArray[np.complex128]
+    _current_s: NDArray[np.complex128]
 
     def row_of(self) -> dict[int, int]:
         """Return the row of each port's node; earth is the last row of padded matrices."""
@@ -82,7 +87,7 @@ class Reduction:
 
     def node_voltages(self, port_v: NDArray[Any]) -> dict[int, complex]:
         """Return the voltage of every node from those of the ports [V]."""
-        voltage = self._all(port_v)
+        voltage = self._carried @ port_v
         return {int(node): complex(v) for node, v in zip(self._nodes, voltage, strict=True)}
 
     def largest_mismatch_a(self, port_v: NDArray[Any], injected_a: NDArray[Any]) -> float:
@@ -104,17 +109,29 @@ class Reduction:
         port_v : ndarray of complex, shape (p,) or (p, k)
             Port voltages [V].
         """
-        current = self._full @ self._all(port_v)
-        at_ports = current[self._at]
-        current[self._at] = 0.0
-        return at_ports, np.abs(current).max(axis=0, initial=0.0)
+        per_v = self._current_s  # what is left in it inside is what the current law forbids
+        columns = port_v.reshape(len(self.ports), -1)
+        at_ports = np.concatenate([*_products(per_v[self._at], columns)] or [columns])
+        largest = np.zeros(columns.shape[1])
+        for left in _products(per_v[self._inside], columns):
+            # the root is drawn once per column, not once per node
+            np.maximum(largest, (left.real**2 + left.imag**2).max(axis=0), out=largest)
+        shape = port_v.shape[1:]
+        return at_ports.reshape(port_v.shape), np.sqrt(largest).reshape(shape)
 
-    def _all(self, port_v: NDArray[Any]) -> NDArray[np.complex128]:
-        """Carry port voltages back to all nodes."""
-        voltage = np.zeros((len(self._nodes), *port_v.shape[1:]), complex)
-        voltage[self._at] = port_v
-        voltage[self._interior] = self._lifted @ port_v
-        return voltage
+    @cached_property
+    def _inside(self) -> NDArray[np.intp]:
+        """Rows of all nodes that are no ports; one that is held counts too."""
+        return np.setdiff1d(np.arange(len(self._nodes)), self._at)
+
+
+def _products(
+    matrix: NDArray[np.complex128], columns: NDArray[Any]
+) -> Iterator[NDArray[np.complex128]]:
+    """Multiply a matrix by columns, a few rows at a time."""
+    step = max(_FEW_ROWS, _BY_ONE_THREAD // max(1, columns.size))
+    for first in range(0, len(matrix), step):
+        yield matrix[first : first + step] @ columns
 
 
 def connected_parts(
@@ -151,14 +168,13 @@ def nodal_admittance(n_nodes: int, branches: Sequence[CoupledBranches]) -> csc_m
     """
     rows, cols, values = [], [], []
     for branch in branches:
-        admittance = np.linalg.inv(branch.impedance_ohm)
-        for row, row_sign in ((branch.start, 1.0), (branch.end, -1.0)):
-            for col, col_sign in ((branch.start, 1.0), (branch.end, -1.0)):
-                r, c = np.broadcast_arrays(row[:, :, None], col[:, None, :])
-                kept = (r != EARTH) & (c != EARTH)
-                rows.append(r[kept])
-                cols.append(c[kept])
-                values.append((row_sign * col_sign * admittance)[kept])
+        own = np.linalg.inv(branch.impedance_ohm)
+        node = np.concatenate([branch.start, branch.end], axis=1)
+        row, col = np.broadcast_arrays(node[:, :, None], node[:, None, :])
+        kept = (row != EARTH) & (col != EARTH)
+        rows.append(row[kept])
+        cols.append(col[kept])
+        values.append(np.block([[own, -own], [-own, own]])[kept])
     if not rows:
         return csc_matrix((n_nodes, n_nodes), dtype=complex)
     entries = (np.concatenate(values), (np.concatenate(rows), np.concatenate(cols)))
@@ -186,10 +202,11 @@ def reduce_to_ports(
 
     Notes
     -----
-    Y_red = Y_pp - Y_pi Y_ii⁻¹ Y_ip. A conductor that reaches neither a port nor earth (an isolated
-    section) carries no net current; one of its nodes is held at earth potential, which changes no
-    current anywhere and keeps Y_ii regular: every other interior node is tied to a port or to earth
-    through impedances with a positive resistance.
+    Y_red = Y_pp - Y_pi Y_ii⁻¹ Y_ip: the currents of the whole network at its ports, with one port
+    at one volt and everything inside at the voltages V_i = -Y_ii⁻¹ Y_ip V_p. A conductor that
+    reaches neither a port nor earth (an isolated section) carries no net current; one of its nodes
+    is held at earth potential, which changes no current anywhere and keeps Y_ii regular: every
+    other interior node is tied to a port or to earth through impedances with a positive resistance.
     """
     port = np.array(ports, np.intp)
     if len(np.unique(port)) != len(port) or (len(port) and not 0 <= port.min() <= port.max()):
@@ -207,10 +224,10 @@ def reduce_to_ports(
     part = connected_parts(len(nodes), local)
     at = number[port]
     full = nodal_admittance(len(nodes), local)
-    interior = _interior(part, at)
-    lifted, reduced = _schur(full, interior, at)
+    carried = _carried(full, _interior(part, at), at)
+    current_s = np.asarray(full @ carried)
     component = np.append(part[at], part[-1])
-    return Reduction(port, reduced, component, nodes, interior, at, full, lifted)
+    return Reduction(port, current_s[at], component, nodes, at, carried, current_s)
 
 
 def _interior(part: NDArray[np.intp], at: NDArray[np.intp]) -> NDArray[np.intp]:
@@ -225,20 +242,19 @@ def _interior(part: NDArray[np.intp], at: NDArray[np.intp]) -> NDArray[np.intp]:
     return np.flatnonzero(keep)
 
 
-def _schur(
+def _carried(
     full: csc_matrix, interior: NDArray[np.intp], at: NDArray[np.intp]
-) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
-    """Return -Y_ii⁻¹ Y_ip and the reduced admittance."""
+) -> NDArray[np.complex128]:
+    """Return the voltage of every node per volt at each port, shape (n, p)."""
     from scipy.sparse.linalg import splu  # noqa: PLC0415  off the start-up path
 
-    inner = full[:, interior]
-    at_ports = full[:, at]
-    reduced = at_ports[at, :].toarray()
-    if len(interior) == 0:
-        return np.zeros((0, len(at)), complex), reduced
-    factor = splu(inner[interior, :].tocsc(), permc_spec="MMD_AT_PLUS_A")
-    lifted = -factor.solve(at_ports[interior, :].toarray())
-    return lifted, reduced + inner[at, :] @ lifted
+    carried = np.zeros((full.shape[0], len(at)), complex)
+    carried[at, np.arange(len(at))] = 1.0
+    if len(interior):
+        inside = full[interior, :]
+        factor = splu(inside[:, interior].tocsc(), permc_spec="MMD_AT_PLUS_A")
+        carried[interior] = -factor.solve(inside[:, at].toarray())
+    return carried
 
 
 class Ports(Protocol):
@@ -277,12 +293,25 @@ def port_impedance_ohm(
     """
     p = len(ports.component) - 1
     part = merged_parts(ports.component, joined)
-    matrix = ports.admittance_s + source_s
-    label, first = np.unique(part[:-1], return_index=True)
-    held = first[label != part[-1]]  # one node of each floating part is the reference of that part
-    impedance = np.zeros((*matrix.shape[:-2], p + 1, p + 1), complex)
-    impedance[..., :p, :p] = inverse_held(matrix, held)
+    impedance = np.zeros((*ports.admittance_s.shape[:-2], p + 1, p + 1), complex)
+    impedance[..., :p, :p] = inverse_held(ports.admittance_s + source_s, held_rows(part))
     return impedance, part
+
+
+def held_rows(part: NDArray[np.intp]) -> NDArray[np.bool_]:
+    """Say which rows are the reference of their part: one in each that does not meet earth.
+
+    Parameters
+    ----------
+    part : ndarray of int, shape (p + 1,)
+        Connected part of each row, earth last.
+    """
+    held = np.zeros(len(part) - 1, bool)
+    if (part == part[-1]).all():
+        return held
+    label, first = np.unique(part[:-1], return_index=True)
+    held[first[label != part[-1]]] = True
+    return held
 
 
 def merged_parts(
@@ -296,12 +325,19 @@ def merged_parts(
     return part
 
 
-def inverse_held(matrix: NDArray[Any], held: NDArray[np.intp]) -> NDArray[np.complex128]:
-    """Return the inverse with some nodes held at zero."""
-    matrix = matrix.copy()
-    matrix[..., held, :] = 0.0
-    matrix[..., :, held] = 0.0
-    matrix[..., held, held] = 1.0
-    inverse = np.linalg.inv(matrix)
-    inverse[..., held, held] = 0.0
-    return np.asarray(inverse, complex)
+def inverse_held(matrix: NDArray[Any], held: NDArray[np.bool_]) -> NDArray[np.complex128]:
+    """Return the inverse with some nodes held at zero.
+
+    Parameters
+    ----------
+    matrix : ndarray of complex, shape (..., n, n)
+        Admittances [S].
+    held : ndarray of bool, shape (..., n)
+        Which nodes; it is broadcast.
+    """
+    either = held[..., :, None] | held[..., None, :]
+    if not either.any():
+        return np.asarray(np.linalg.inv(matrix), complex)
+    own = held[..., :, None] & np.eye(held.shape[-1], dtype=bool)
+    inverse = np.linalg.inv(np.where(own, 1.0, np.where(either, 0.0, matrix)))
+    return np.asarray(np.where(own, 0.0, inverse), complex)

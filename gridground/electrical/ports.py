@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gridground.electrical.ladder import EARTH, inverse_held, merged_parts
+from gridground.electrical.ladder import held_rows, inverse_held, merged_parts
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -43,26 +43,15 @@ class JoinedPorts:
     component: NDArray[np.intp]
     row: NDArray[np.intp]
 
-    def row_of(self) -> dict[int, int]:
-        """Return the row of each port's node; earth is `q`."""
-        nodes = [*map(int, self.reduction.ports), EARTH]
-        return dict(zip(nodes, map(int, self.row), strict=True))
+    def on_all(self, port_v: NDArray[Any]) -> NDArray[Any]:
+        """Return the voltages of all ports of the reduction, shape (p, k), from (q + 1, k) [V]."""
+        return port_v[self.row[:-1]]
 
-    def largest_mismatch_a(
-        self, port_v: NDArray[Any], entering_a: NDArray[Any]
-    ) -> NDArray[np.float64]:
-        """Return the largest violation of the current law over all nodes, one per column [A].
-
-        Parameters
-        ----------
-        port_v, entering_a : ndarray of complex, shape (q + 1, k) and (q, k)
-            Voltages, earth last [V], and the currents that enter at the ports [A].
-        """
-        at_ports, inside = self.reduction.currents_a(port_v[self.row[:-1]])
-        leaving = np.zeros(port_v.shape, complex)
-        np.add.at(leaving, self.row[:-1], at_ports)
-        wrong = np.abs(leaving[:-1] - entering_a).max(axis=0, initial=0.0)
-        return np.asarray(np.maximum(inside, wrong), float)
+    def gathered_a(self, at_ports_a: NDArray[Any]) -> NDArray[np.complex128]:
+        """Return what enters at the joined ports, shape (q, k), from that at each, (p, k) [A]."""
+        found = np.zeros((len(self.component), at_ports_a.shape[1]), complex)
+        np.add.at(found, self.row[:-1], at_ports_a)
+        return found[:-1]
 
 
 def join_ports(reduction: Reduction, pairs: Iterable[tuple[int, int]]) -> JoinedPorts:
@@ -150,9 +139,12 @@ def see_from(
     part = merged_parts(ports.component, joined)
     matrix = ports.admittance_s + leads_s
     few = np.array(kept, np.intp)
-    rest = np.setdiff1d(np.arange(q), few)
-    label, first = np.unique(part[rest], return_index=True)
-    held = first[~np.isin(label, np.append(part[few], part[-1]))]
+    others = np.ones(q, bool)
+    others[few] = False
+    rest = np.flatnonzero(others)
+    reached = part.copy()
+    reached[:-1][np.isin(part[:-1], part[few])] = part[-1]  # held by one of the few as by earth
+    held = held_rows(np.append(reached[rest], part[-1]))
     inverse = inverse_held(matrix[:, rest[:, None], rest], held)
     lift = -inverse @ matrix[:, rest[:, None], few]
     carry = np.zeros((states, q + 1, len(few)), complex)

@@ -7,13 +7,20 @@ every circuit there, coupled with each other. A neutral that two circuits share 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gridground.electrical.ends import BITS, LABELS, NEUTRAL, has_neutral, source_grounds
+from gridground.electrical.ends import BITS, NEUTRAL, has_neutral, source_grounds
 from gridground.electrical.ladder import EARTH, CoupledBranches
 from gridground.electrical.lines import primitive_ohm_per_km
+from gridground.electrical.overhead_wires import (
+    Wires,
+    by_run,
+    hung_wires,
+    on_nodes,
+    span_names,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -25,33 +32,6 @@ if TYPE_CHECKING:
 # A link of no length would be a short circuit without impedance: it is given 10 microohm, a
 # hundredth of the shortest lead.
 _FLOOR_OHM = 1e-5
-# Circuits drawn on the same spot of the pole top cannot be coupled by geometry.
-_APART_M = 0.1
-
-
-@dataclass(frozen=True)
-class _Wires:
-    """Overhead conductors as columns: one row per span and label."""
-
-    span: NDArray[np.intp]
-    label: NDArray[np.intp]
-    run: NDArray[np.intp]
-    resistance_ohm_per_km: NDArray[np.float64]
-    gmr_m: NDArray[np.float64]
-    x_m: NDArray[np.float64]
-    y_m: NDArray[np.float64]
-    length_m: NDArray[np.float64]
-    start: NDArray[np.intp]
-    end: NDArray[np.intp]
-
-    def rows(self, kept: NDArray[Any]) -> _Wires:
-        """Return some of the rows."""
-        return _Wires(**{name: column[kept] for name, column in vars(self).items()})
-
-    def plus(self, other: _Wires) -> _Wires:
-        """Return the rows of both."""
-        mine, theirs = vars(self), vars(other)
-        return _Wires(**{name: np.concatenate([mine[name], theirs[name]]) for name in mine})
 
 
 @dataclass(frozen=True)
@@ -125,12 +105,15 @@ def lay_runs(
     spans = ends.network.territory.spans
     silent = region & ~spans.stated["neutral_conductor"]
     if silent.any():
-        notes.append(f"neutral not stated, none laid: {_names(ends, np.flatnonzero(silent))}")
+        notes.append(f"neutral not stated, none laid: {span_names(ends, np.flatnonzero(silent))}")
     overhead = np.array([k not in ("cable", "link") for k in spans["kind"]], bool)
-    wires = _wires(ends, np.flatnonzero(region & overhead))
-    wires = _drop_unknown(ends, wires, notes)
-    wires = _part_coincident(ends, wires, notes)
-    wires, kept = _one_shared_neutral(ends, wires)
+    # what hangs there is the same for every layout; only the nodes differ, by what is split
+    hung, kept, said = ends.network.once(
+        ("overhead wires", region.tobytes()),
+        lambda: hung_wires(ends, np.flatnonzero(region & overhead)),
+    )
+    notes += said
+    wires = on_nodes(ends, hung)
     wires, gaps = _open_neutrals(ends, wires, kept, broken)
     wires, middle, beyond = _halve(wires, middles, ends.n_nodes + len(broken))
     branches = _overhead(ends, wires, resistivity_ohm_m)
@@ -143,126 +126,9 @@ def lay_runs(
     return Runs(tuple(branches), n_nodes, middle, beyond, gaps, tuple(notes))
 
 
-def _wires(ends: Ends, rows: NDArray[np.intp]) -> _Wires:
-    """Return the overhead conductors of some spans, looked at from their lower pole row."""
-    network, territory = ends.network, ends.network.territory
-    spans = territory.spans
-    letters = np.array([p or "" for p in spans["phases"][rows]], "U3").reshape(-1, 1).view("U1")
-    label = np.full((len(rows), 4), -1, np.intp)
-    for code, text in enumerate(LABELS[:NEUTRAL]):
-        label[:, :NEUTRAL][letters == text] = code
-    neutral = spans["neutral_conductor"][rows]
-    label[np.array([n is not None for n in neutral], bool), NEUTRAL] = NEUTRAL
-    which, slot = np.nonzero(label >= 0)
-    span = rows[which]
-    name = np.where(slot == NEUTRAL, neutral[which], spans["conductor"][span])
-    wire = [territory.conductors.get(n) for n in name]
-    top = [territory.constructions.get(c) for c in spans["construction"][span]]
-    nowhere = (np.nan, np.nan)
-    place = np.array(
-        [
-            t.positions.get("123N"[k], nowhere) if t else nowhere
-            for t, k in zip(top, slot, strict=True)
-        ]
-    ).reshape(-1, 2)
-    low = np.minimum(network.span_from, network.span_to)[span]
-    high = np.maximum(network.span_from, network.span_to)[span]
-    turned = (network.span_from[span] != low).astype(np.intp)
-    column = label[which, slot]
-    return _Wires(
-        span=span,
-        label=column,
-        run=low * len(network.pole_row) + high,
-        resistance_ohm_per_km=np.array([w.resistance_ohm_per_km if w else np.nan for w in wire]),
-        gmr_m=np.array([w.gmr_m if w else np.nan for w in wire]),
-        x_m=np.where(turned == 1, -place[:, 0], place[:, 0]),
-        y_m=place[:, 1],
-        length_m=network.length_m[span],
-        start=ends.node[span, turned, column],
-        end=ends.node[span, 1 - turned, column],
-    )
-
-
-def _drop_unknown(ends: Ends, wires: _Wires, notes: list[str]) -> _Wires:
-    """Leave out spans of which a conductor, its place or its length is unknown, and say so."""
-    figures = (wires.resistance_ohm_per_km, wires.gmr_m, wires.x_m, wires.y_m, wires.length_m)
-    known = np.isfinite(np.array(figures)).all(axis=0) & (wires.length_m > 0)
-    bad = np.unique(wires.span[~known])
-    if len(bad):
-        notes.append(f"conductors unknown, span left out: {_names(ends, bad)}")
-    return wires.rows(~np.isin(wires.span, bad))
-
-
-def _names(ends: Ends, rows: NDArray[np.intp]) -> str:
-    """Return span ids in order, at most eight."""
-    ids = sorted(str(i) for i in ends.network.territory.spans.ids[rows])
-    return ", ".join(ids[:8]) + (f" and {len(ids) - 8} more" if len(ids) > 8 else "")
-
-
-def _blocks(wires: _Wires) -> list[NDArray[np.intp]]:
-    """Return wire rows grouped by run, one array of shape (m, n) for each number of wires n."""
-    order = np.lexsort((wires.label, wires.span, wires.run))
-    _, start, count = np.unique(wires.run[order], return_index=True, return_counts=True)
-    return [order[start[count == n][:, None] + np.arange(n)] for n in np.unique(count)]
-
-
-def _part_coincident(ends: Ends, wires: _Wires, notes: list[str]) -> _Wires:
-    """Take circuits apart that are drawn on the same spot: they are then not coupled."""
-    run = wires.run.copy()
-    apart: list[int] = []
-    shared = ends.network.territory.spans["shares_neutral_with"]
-    for block in _blocks(wires):
-        x, y = wires.x_m[block], wires.y_m[block]
-        span, label = wires.span[block], wires.label[block]
-        near = np.hypot(x[:, :, None] - x[:, None, :], y[:, :, None] - y[:, None, :]) < _APART_M
-        near &= span[:, :, None] != span[:, None, :]
-        # neutrals of circuits that share one are one wire
-        one = np.array([s is not None for s in shared], bool)[span] & (label == NEUTRAL)
-        both = (label == NEUTRAL)[:, :, None] & (label == NEUTRAL)[:, None, :]
-        near &= ~(both & (one[:, :, None] | one[:, None, :]))
-        hit = near.any(axis=(1, 2))
-        apart += list(np.unique(span[hit]))
-        run[block[hit]] = -1 - span[hit]
-    if apart:
-        names = _names(ends, np.array(apart, np.intp))
-        notes.append(f"circuits drawn on the same spot of the pole top are not coupled: {names}")
-    return replace(wires, run=run)
-
-
-def _one_shared_neutral(ends: Ends, wires: _Wires) -> tuple[_Wires, dict[int, int]]:
-    """Keep one wire of a shared neutral; say on which span's row each neutral is kept."""
-    network = ends.network
-    spans = network.territory.spans
-    pair = _pole_pairs(ends, wires.span)
-    rows = np.flatnonzero(wires.label == NEUTRAL)
-    partner = spans["shares_neutral_with"][wires.span[rows]]
-    by_place = {
-        (int(pair[r]), str(spans["circuit_id"][wires.span[r]])): int(r)
-        for r in sorted(rows, key=lambda r: str(spans.ids[wires.span[r]]))
-    }
-    gone = np.zeros(len(wires.span), bool)
-    kept = {int(wires.span[r]): int(wires.span[r]) for r in rows}
-    for row, circuit in zip(rows, partner, strict=True):
-        other = by_place.get((int(pair[row]), str(circuit))) if circuit is not None else None
-        if other is None or other == row:
-            continue
-        first, second = sorted((int(row), other), key=lambda r: str(spans.ids[wires.span[r]]))
-        gone[second] = True
-        kept[int(wires.span[second])] = int(wires.span[first])
-    return wires.rows(~gone), kept
-
-
-def _pole_pairs(ends: Ends, span: NDArray[np.intp]) -> NDArray[np.intp]:
-    """Return one number per span for the two poles it hangs between."""
-    network = ends.network
-    low = np.minimum(network.span_from, network.span_to)[span]
-    high = np.maximum(network.span_from, network.span_to)[span]
-    return np.asarray(low * len(network.pole_row) + high, np.intp)
-
-
 def _open_neutrals(
-    ends: Ends, wires: _Wires, kept: dict[int, int], broken: Mapping[int, int]
-) -> tuple[_Wires, dict[int, tuple[int, int]]]:
+    ends: Ends, wires: Wires, kept: dict[int, int], broken: Mapping[int, int]
+) -> tuple[Wires, dict[int, tuple[int, int]]]:
     """Give neutrals that can be opened a node of their own at that end."""
     network = ends.network
     start, end = wires.start.copy(), wires.end.copy()
@@ -284,8 +150,8 @@ def _open_neutrals(
 
 
 def _halve(
-    wires: _Wires, middles: Mapping[int, frozenset[int]], n_nodes: int
-) -> tuple[_Wires, dict[tuple[int, int], int], dict[tuple[int, int], int]]:
+    wires: Wires, middles: Mapping[int, frozenset[int]], n_nodes: int
+) -> tuple[Wires, dict[tuple[int, int], int], dict[tuple[int, int], int]]:
     """Split the runs of some spans at half their length; cut conductors are not joined there."""
     hit = np.isin(wires.run, wires.run[np.isin(wires.span, list(middles))])
     if not hit.any():
@@ -303,13 +169,13 @@ def _halve(
     return wires.rows(~hit).plus(near).plus(far), middle, beyond
 
 
-def _overhead(ends: Ends, wires: _Wires, resistivity_ohm_m: float) -> list[CoupledBranches]:
+def _overhead(ends: Ends, wires: Wires, resistivity_ohm_m: float) -> list[CoupledBranches]:
     """Return the runs as coupled branches."""
     circuits = ends.network.territory.circuits
     hertz = dict(zip(circuits.ids, np.asarray(circuits["frequency_hz"], float), strict=True))
     circuit = ends.network.territory.spans["circuit_id"]
     found = []
-    for block in _blocks(wires):
+    for block in by_run(wires):
         per_km = primitive_ohm_per_km(
             wires.resistance_ohm_per_km[block],
             wires.gmr_m[block],
@@ -339,7 +205,7 @@ def _cables(
     z1, z0 = (r1 + 1j * x1) * km, (r0 + 1j * x0) * km
     unknown = ~(np.isfinite(z1) & np.isfinite(z0)) | (network.phases[rows] == 0)
     if unknown.any():
-        notes.append(f"impedance unknown, span left out: {_names(ends, rows[unknown])}")
+        notes.append(f"impedance unknown, span left out: {span_names(ends, rows[unknown])}")
     z1, z0, rows = z1[~unknown], z0[~unknown], rows[~unknown]
     z1, z0 = (np.where(np.abs(z) < _FLOOR_OHM, _FLOOR_OHM + 0j, z) for z in (z1, z0))
     present = (network.phases[rows][:, None] & BITS) > 0
@@ -364,7 +230,7 @@ def _cables(
         found.append(CoupledBranches.single(node[:, 0], node[:, 1], z1[has]))
         notes.append(
             "the neutral of a cable or link is taken as a conductor of its own with the "
-            f"positive-sequence impedance: {_names(ends, rows[has])}"
+            f"positive-sequence impedance: {span_names(ends, rows[has])}"
         )
     return found
 

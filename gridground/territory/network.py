@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
@@ -27,12 +27,14 @@ from gridground.territory.fixed import (
 from gridground.territory.sections import joined
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Hashable, Iterable
 
     from numpy.typing import NDArray
 
     from gridground.territory.layers import Territory
     from gridground.territory.sections import Labels
+
+Kept = TypeVar("Kept")
 
 __all__ = [
     "ANY_PHASE",
@@ -202,6 +204,26 @@ class Network:
         shut = shut_of(self.closed, sections, bits)
         away = np.array(sorted(nodes), np.intp)
         return sections.without(self.labels(bits), shut, away, spans)
+
+    def once(self, name: tuple[Hashable, ...], make: Callable[[], Kept]) -> Kept:
+        """Return what is worked out of this state of the devices, made when first asked for.
+
+        Parameters
+        ----------
+        name : tuple
+            What it is, and what of.
+        make : callable
+            Works it out; nobody changes what it returns.
+        """
+        if name not in self._once:
+            self._once[name] = make()
+        made: Kept = self._once[name]
+        return made
+
+    @cached_property
+    def _once(self) -> dict[tuple[Hashable, ...], Any]:
+        """What `once` has kept."""
+        return {}
 
     @cached_property
     def _labels(self) -> dict[int, Labels]:
