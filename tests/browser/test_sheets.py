@@ -311,8 +311,10 @@ def test_one_flipped_bit_in_a_sheet_is_noticed(browser):
     """Anywhere in the sheets: either the page says so, or the browser made the same of it."""
     page = page_html(finished(settled_document())).encode()
     begin, end = page.index(b'<div id="sheets"'), page.index(b'<header class="top"')
+    # blanks say nothing: a lost end tag that the next element replaces only moves one
     made = (
         "return document.querySelector('#sheets').innerHTML.replace(/<p class=.state.*?<.p>/g, '')"
+        ".replace(/\\s+/g, '')"
     )
     browser.open(page)
     assert browser.status().startswith("READY per plan")
