@@ -11,6 +11,7 @@ from gridground.errors import InputError, Problem
 from gridground.grounding.judging import short_text
 from gridground.grounding.rods import check_rod, rod_place_at
 from gridground.grounding.scores import thing_text
+from gridground.grounding.told_items import told_lead_items
 from gridground.grounding.used_leads import leads_elsewhere
 from gridground.record import Note, OpenItem
 from gridground.territory.frame import geodesic_m
@@ -141,6 +142,7 @@ def field_items(scene: Scene, outcome: Outcome, *, reach_m: float) -> list[OpenI
         )
         for number, (told, stated) in sorted(job.measured.not_as_kit.items())
     ]
+    items += told_lead_items(job, spots, outcome.rows)
     return items
 
 
