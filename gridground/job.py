@@ -203,6 +203,14 @@ class UsedLead:
         Length of one cable; None: as planned.
     said : str
         Who told it, and when.
+    count : int or None
+        Cables that hang, as the plan had them when it was told; None: as planned.
+    numbers : tuple of str
+        Own numbers of the cables that were told.
+    cables : tuple of KitLead
+        The cables whose size and length are known, as told or else as the kit states them.
+    not_known : tuple of str
+        Own numbers that the kit does not have, and whose size or length was not told.
     """
 
     pole_id: str | None
@@ -212,6 +220,10 @@ class UsedLead:
     size: str | None
     length_m: float | None
     said: str
+    count: int | None = None
+    numbers: tuple[str, ...] = ()
+    cables: tuple[KitLead, ...] = ()
+    not_known: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -148,7 +148,7 @@ def _clamp_assumptions(job: Job) -> list[dict[str, str]]:
 
 def kit_cautions(job: Job, rows: Sequence[LeadRow]) -> list[dict[str, str]]:
     """Return the cautions about leads that are long, and about the truck."""
-    return [*_long_leads(rows), *_test_cautions(job), *_lift_cautions(job, rows)]
+    return [*_long_leads(rows), *_test_cautions(job, rows), *_lift_cautions(job, rows)]
 
 
 def _long_leads(rows: Sequence[LeadRow]) -> list[dict[str, str]]:
@@ -168,9 +168,10 @@ def _long_leads(rows: Sequence[LeadRow]) -> list[dict[str, str]]:
     return [_row(text, f"{REMARK_SOURCE}; force by Ampère's law of two parallel currents")]
 
 
-def _test_cautions(job: Job) -> list[dict[str, str]]:
-    """Name the leads of the truck that are out of test."""
-    out = out_of_test(job)
+def _test_cautions(job: Job, rows: Sequence[LeadRow]) -> list[dict[str, str]]:
+    """Name the leads of the truck that are out of test; those that hang are open items."""
+    hangs = {lead_id for row in rows for lead_id in row.kit_lead_ids}
+    out = {lead_id: why for lead_id, why in out_of_test(job).items() if lead_id not in hangs}
     if not out:
         return []
     named = "; ".join(f"{lead_id}: {why}" for lead_id, why in list(out.items())[:FEW_NAMED])

@@ -64,10 +64,15 @@ def _lead(job: Job, kind: tuple[str, float], rows: Sequence[LeadRow]) -> dict[st
     taken = sorted((name for row in rows for name in row.kit_lead_ids), key=natural_key)
     return _material("lead", size, length_m, count) | {
         "from_kit": [f"{name} ({size}, {feet_text(length_m)})" for name in taken],
-        "short": count - len(taken) if job.kit else 0,
+        "short": sum(_lacking(row) for row in rows) if job.kit else 0,
         "substitutes": substitute_texts(rows),
         "out_of_test": _out_of_test(job, rows),
     }
+
+
+def _lacking(row: LeadRow) -> int:
+    """Return how many cables of a row the truck lacks; what hangs as told is not lacking."""
+    return 0 if row.told else row.parallel - len(row.kit_lead_ids)
 
 
 def substitute_texts(rows: Sequence[LeadRow]) -> list[str]:

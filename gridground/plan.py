@@ -231,6 +231,7 @@ def _document(
     items += [*induction_open_items(induction), *measured_items(job, placement.spots)]
     items += [*vehicle_items(scene, placement.spots), *stated_items(job, placement.spots)]
     items += outside_items(scene, chosen)
+    items += beside.revision.items
     items += field_items(scene, chosen, reach_m=job.limits.rod_setback_m + ROD_REACH_M)
     clearance = clearance_block(scene, chosen, beside.crews)
     items += crew_items(clearance["others"], beside.unread)

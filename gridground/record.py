@@ -202,6 +202,7 @@ class LeadRow:
     sensitive_ratio: float | None  # by how much that may grow
     path: tuple[Piece, ...] = ()  # the way of the lead; the pieces add up to what is needed
     kit_lead_ids: tuple[str, ...] = ()  # leads of the truck; fewer than `parallel`: some are short
+    told: bool = False  # put on as a field record tells
     planned: tuple[str, int, float] | None = None  # size, count, length [m] before the truck
 
     @property

@@ -32,6 +32,8 @@ def rod_keys(job: Job) -> dict[str, float]:
 def stated_rods(scene: Scene) -> dict[str, RodPlace]:
     """Return a person's own places for rods at the poles near.
 
+    A pole whose rod was driven and measured is left out: the rod stands where it stands.
+
     Raises
     ------
     InputError
@@ -45,7 +47,7 @@ def stated_rods(scene: Scene) -> dict[str, RodPlace]:
             position, pole_id, near, scene.territory, job.limits, **rod_keys(job)
         )
         for pole_id, position in job.rod.place.items()
-        if pole_id in near.centre_poles
+        if pole_id in near.centre_poles and pole_id not in job.measured.rod_at
     }
     if problems := [one for one in judged.values() if isinstance(one, Problem)]:
         raise InputError(problems)

@@ -149,7 +149,7 @@ def test_a_lead_smaller_than_needed_fails_its_checks(territory, job, first):
 def test_a_rod_where_it_was_planned_asks_nothing(territory, job, first):
     book = Book(first)
     for pole_id, rod in rods(first).items():
-        values = {"rod_lon": rod["lon"], "rod_lat": rod["lat"]}
+        values = {"rod_lon": rod["lon"], "rod_lat": rod["lat"], "rod_accuracy_m": 0}
         book.add("measured", pole_id=pole_id, values=values)
     made = anew(territory, job, first, book)
     assert figures(made) == figures(first)

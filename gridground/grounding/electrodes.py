@@ -10,7 +10,7 @@ from gridground.grounding.soil_layers import SoilLayers, two_layer_rod_resistanc
 from gridground.record import OpenItem
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from gridground.grounding.neighbourhood import Neighbourhood
     from gridground.grounding.where import Spot
@@ -21,6 +21,8 @@ STAND_IN_OHM_M = 100.0
 # One rod in ordinary soil gives some ohm to some thousand ohm; outside, a slip of unit or a bad
 # contact is likelier (our judgement).
 MEASURED_LEAST_OHM, MEASURED_MOST_OHM = 0.5, 10_000.0
+# Soil in which lines are built; outside, a slip of unit or of a zero is likelier (our judgement).
+SOIL_LEAST_OHM_M, SOIL_MOST_OHM_M = 5.0, 10_000.0
 # A slim footing errs to the high side: more resistance, steeper voltage beside it.
 FOOTING_LENGTH_M, FOOTING_DIAMETER_M = 1.8, 0.18
 
@@ -62,6 +64,7 @@ class _Ground:
     told: str
     known: bool
     layers: SoilLayers | None
+    where: str = ""  # what states it: a pole's record, a soil polygon, the job
 
     def rod_ohm(self, length_m: float, diameter_m: float) -> float:
         """Return the resistance of a rod in it."""
@@ -95,7 +98,7 @@ def electrode_of(job: Job, near: Neighbourhood, spot: Spot) -> Electrode:
     measured = _measured_ohm(job, spot) if spot.electrode == "rod" else None
     if measured is not None:
         return _measured(job, spot, ground, measured)
-    items: list[OpenItem] = []
+    items = list(_unusual_soil(ground))
     if not ground.known and spot.electrode is not None:
         items.append(_unknown_soil(spot))
     resistance: float | None = None
@@ -131,7 +134,7 @@ def _measured_ohm(job: Job, spot: Spot) -> tuple[float, str] | None:
 def _measured(job: Job, spot: Spot, ground: _Ground, measured: tuple[float, str]) -> Electrode:
     """Return the electrode of a rod whose resistance was measured."""
     ohm, by = measured
-    items = []
+    items = list(_unusual_soil(ground))
     if not MEASURED_LEAST_OHM <= ohm <= MEASURED_MOST_OHM:
         items.append(_unusual(spot, ohm))
     resistivity, soil = ground.resistivity_ohm_m, ground.told
@@ -153,14 +156,14 @@ def _ground(job: Job, near: Neighbourhood, spot: Spot) -> _Ground:
     if spot.electrode is not None and pole_id in job.measured.soil_ohm_m:
         told = job.measured.said.get(("soil_ohm_m", pole_id), "nobody named")
         said = f"measured at the rod (field record, {told})"
-        return _Ground(job.measured.soil_ohm_m[pole_id], said, True, None)
+        return _Ground(job.measured.soil_ohm_m[pole_id], said, True, None, pole_id)
     if spot.rod is not None:
         found = near.soil_at_lonlat(spot.rod.lon, spot.rod.lat)
     elif spot.top.pole_id is not None:
         found = near.soil_at_pole(spot.top.pole_id)
     if found is not None and found.resistivity_ohm_m is not None:
         said = f"soil {found.soil_id}: {found.source or 'no source'}"
-        return _Ground(found.resistivity_ohm_m, said, True, None)
+        return _Ground(found.resistivity_ohm_m, said, True, None, found.soil_id)
     if found is not None:
         said = f"soil {found.soil_id} states no resistivity; {STAND_IN_OHM_M:g} ohm·m stands in"
         return _Ground(STAND_IN_OHM_M, said, False, None)
@@ -168,9 +171,10 @@ def _ground(job: Job, near: Neighbourhood, spot: Spot) -> _Ground:
     if rod.upper_ohm_m and rod.lower_ohm_m and rod.upper_depth_m:
         layers = SoilLayers(rod.upper_ohm_m, rod.lower_ohm_m, rod.upper_depth_m)
         least = min(layers.upper_ohm_m, layers.lower_ohm_m)
-        return _Ground(least, _layers_told(layers), True, layers)
+        return _Ground(least, _layers_told(layers), True, layers, job.job_id)
     if rod.resistivity_ohm_m is not None:
-        return _Ground(rod.resistivity_ohm_m, "the job's rod.resistivity_ohm_m", True, None)
+        said = "the job's rod.resistivity_ohm_m"
+        return _Ground(rod.resistivity_ohm_m, said, True, None, job.job_id)
     return _Ground(STAND_IN_OHM_M, "not known; 100 ohm·m stands in", False, None)
 
 
@@ -213,6 +217,23 @@ def _unusual(spot: Spot, ohm: float) -> OpenItem:
         "the planner",
         "measure again, or correct rod.measured_ohm",
     )
+
+
+def _unusual_soil(ground: _Ground) -> Iterator[OpenItem]:
+    """Ask about a stated resistivity that can be but hardly is."""
+    soil = ground.layers
+    stated = [ground.resistivity_ohm_m] if soil is None else [soil.upper_ohm_m, soil.lower_ohm_m]
+    for ohm_m in stated:
+        if ground.known and not SOIL_LEAST_OHM_M <= ohm_m <= SOIL_MOST_OHM_M:
+            yield OpenItem(
+                "soil_unusual",
+                (ground.where,),
+                f"soil of {ohm_m:,g} ohm·m is stated by {ground.where} ({ground.told}); usual is "
+                f"{SOIL_LEAST_OHM_M:g} to {SOIL_MOST_OHM_M:,g} ohm·m (our judgement)",
+                "the rod's resistance, and what people's feet near it may bear",
+                "the planner",
+                "measure the soil again, or correct the figure",
+            )
 
 
 def _unknown_soil(spot: Spot) -> OpenItem:

@@ -21,6 +21,7 @@ from gridground.grounding.peak import peak_limit_a
 from gridground.grounding.rating import Basis, lead_rating_a, rating_source
 from gridground.grounding.rows import BODY_SEPARATION_M, START_C, landing
 from gridground.grounding.sizing import choice_of
+from gridground.grounding.used_leads import used_at
 from gridground.jobkit import clamp_names, last_day
 from gridground.units import area_mm2
 
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
     from gridground.grounding.assignment import Filling
     from gridground.grounding.sizing import LeadChoice
     from gridground.grounding.where import Spot
-    from gridground.job import Job, KitLead, Limits
+    from gridground.job import Job, KitLead, Limits, UsedLead
     from gridground.record import LeadRow
 
     End = tuple[str, float | None]
@@ -57,7 +58,8 @@ def with_kit(job: Job, spots: Sequence[Spot], rows: Sequence[LeadRow]) -> list[L
     -------
     list of LeadRow
         Rows that get leads of the truck have the size, count and length of these, and all that
-        follows from them; the others stay as planned. Without a kit all stay.
+        follows from them; the others stay as planned. Without a kit all stay. Rows whose lead
+        was told by its number are set aside, and the leads told are at hand for no other row.
 
     Raises
     ------
@@ -72,25 +74,42 @@ def with_kit(job: Job, spots: Sequence[Spot], rows: Sequence[LeadRow]) -> list[L
     """
     if job.kit is None or not job.kit.leads:
         return list(rows)
-    there = [lead for lead in job.kit.leads if why_out_of_test(job, lead) is None]
+    named = [used if (used := used_at(job, row)) and used.numbers else None for row in rows]
+    hangs = {number for one in job.measured.leads for number in one.numbers}
+    there = [
+        lead
+        for lead in job.kit.leads
+        if lead.lead_id not in hangs and why_out_of_test(job, lead) is None
+    ]
     sizes = sorted({lead.size for lead in there}, key=area_mm2)
     ends = [
         (landing(row.edge.start, spot, job), landing(row.edge.end, spot, job))
-        for row, spot in zip(rows, _spot_of_rows(spots), strict=True)
+        for row, spot in zip(rows, spot_of_rows(spots), strict=True)
     ]
     wants = [
         Want(row.size, row.parallel, row.needed_m, _cables(row, sizes, job.limits, both), both)
-        for row, both in zip(rows, ends, strict=True)
+        for row, both, told in zip(rows, ends, named, strict=True)
+        if told is None
     ]
-    fillings = assign_kit(wants, there, fits=lambda want, lead: clamps_fit(lead, want.ends))
+    found = iter(assign_kit(wants, there, fits=lambda want, lead: clamps_fit(lead, want.ends)))
+    fillings = [next(found) if told is None else None for told in named]
     choices: Choices = {}
     return [
-        row if filling is None else _hung(row, filling, both, (job.limits, choices))
-        for row, filling, both in zip(rows, fillings, ends, strict=True)
+        _clamped_as(row, told, both)
+        if filling is None
+        else _hung(row, filling, both, (job.limits, choices))
+        for row, filling, both, told in zip(rows, fillings, ends, named, strict=True)
     ]
 
 
-def _spot_of_rows(spots: Sequence[Spot]) -> list[Spot]:
+def _clamped_as(row: LeadRow, told: UsedLead | None, ends: tuple[End, End]) -> LeadRow:
+    """Return a row with the clamps of the lead of the truck that hangs, where they fit."""
+    fits = [clamps_of(lead).fit(ends, lead.size) for lead in (told.cables if told else ())]
+    at_start, at_end = next((fit for fit in fits if fit), (None, None))
+    return replace(row, clamp_from=at_start or row.clamp_from, clamp_to=at_end or row.clamp_to)
+
+
+def spot_of_rows(spots: Sequence[Spot]) -> list[Spot]:
     """Return the location of every row."""
     return [spot for spot in spots for _ in spot.edges]
 

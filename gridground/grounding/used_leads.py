@@ -63,8 +63,8 @@ def used_rows(job: Job, rows: Sequence[LeadRow]) -> list[LeadRow]:
     Returns
     -------
     list of LeadRow
-        A row that does not carry its current keeps it, and fails its check. Number of cables and
-        clamps stay as planned.
+        A row that does not carry its current keeps it, and fails its check. It has as many cables
+        as were told.
     """
     found = []
     for row in rows:
@@ -76,7 +76,9 @@ def used_rows(job: Job, rows: Sequence[LeadRow]) -> list[LeadRow]:
 def _as_used(row: LeadRow, used: UsedLead, limits: Limits) -> LeadRow:
     """Return one row with another size or length."""
     size, length_m = used.size or row.size, used.length_m or row.length_m
-    basis, hz, n = limits.lead_basis, row.frequency_hz, row.parallel
+    planned, n = row, used.count or row.parallel
+    row = replace(row, parallel=n)
+    basis, hz = limits.lead_basis, row.frequency_hz
     electrode = row.edge.role == "electrode"
     heating = row.x_over_r * row.times_on
     end_c = row.end_temperature_c if electrode else _end_c(row, size)
@@ -92,14 +94,15 @@ def _as_used(row: LeadRow, used: UsedLead, limits: Limits) -> LeadRow:
     cables = "" if n == 1 else f"each of {n} cables "
     told = (
         f"put on as told by {used.said}: {cables}{size}, {feet_text(length_m)}; planned "
-        f"{row.size}, {feet_text(row.length_m)}"
+        f"{_several(planned.parallel)}{row.size}, {feet_text(row.length_m)}"
     )
     fresh = replace(
         row,
         size=size,
         length_m=length_m,
-        kit_lead_ids=(),
-        planned=row.planned or (row.size, row.parallel, row.length_m),
+        kit_lead_ids=_ids(row, used),
+        told=True,
+        planned=row.planned or (row.size, planned.parallel, row.length_m),
         grade=grade.name if grade else "no grade",
         cold_ohm=new_lead_resistance_ohm(size, length_m, parallel=n),
         in_service_ohm=lead_resistance_ohm(size, length_m, temperature_c=TEST_C, parallel=n),
@@ -115,7 +118,19 @@ def _as_used(row: LeadRow, used: UsedLead, limits: Limits) -> LeadRow:
         peak_limit_a=peak_limit_a(size, parallel=n, frequency_hz=hz),
         source=f"{told}; {source}",
     )
-    return fresh if electrode else _with_margin(fresh, row, limits)
+    return fresh if electrode else _with_margin(fresh, planned, limits)
+
+
+def _ids(row: LeadRow, used: UsedLead) -> tuple[str, ...]:
+    """Return the leads of the truck that hang: those told, else those planned of the same size."""
+    if used.numbers:
+        return tuple(lead.lead_id for lead in used.cables if lead.lead_id in used.numbers)
+    return row.kit_lead_ids if used.size in {None, row.size} else ()
+
+
+def _several(parallel: int) -> str:
+    """Write a number of cables before their size."""
+    return f"{parallel} x " if parallel > 1 else ""
 
 
 _BASES: tuple[Basis, Basis] = ("withstand", "ultimate")
@@ -149,7 +164,7 @@ def _with_margin(row: LeadRow, planned: LeadRow, limits: Limits) -> LeadRow:
         times_on=row.times_on,
     )
     if carries < row.current_a:
-        several = f"{planned.parallel} x " if planned.parallel > 1 else ""
+        several = _several(planned.parallel)
         return replace(
             row,
             next_size=several + planned.size,

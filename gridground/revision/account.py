@@ -140,7 +140,7 @@ def hold_record(record: FieldRecord, plan: dict[str, Any]) -> Account:
         )
         for part in ("apply", "remove")
     }
-    there, remarks = _in_order(record, steps)
+    there, remarks = walk(record, steps)
     return Account(
         steps=len(steps),
         ticked=len(parts),
@@ -225,7 +225,7 @@ def _too_far(one: Entry, pole: dict[str, Any] | None, place: str) -> Iterator[Pr
         yield Problem("reject", "record", (), f"{place}.values.rod_lon", found, remedy)
 
 
-def _in_order(record: FieldRecord, steps: dict[str, StepAt]) -> tuple[list[str], list[Remark]]:
+def walk(record: FieldRecord, steps: dict[str, StepAt]) -> tuple[list[str], list[Remark]]:
     """Walk the entries that stand and name what is out of order."""
     there: list[str] = []
     done: dict[str, Entry] = {}

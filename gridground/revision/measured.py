@@ -6,17 +6,19 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from gridground.errors import InputError, Problem
-from gridground.job import KitLead, Measured, UsedLead
+from gridground.job import Measured
 from gridground.jobvalues import as_count
 from gridground.revision.account import steps_by_id
 from gridground.revision.fieldrecord import LEAD_KEYS, READERS, ROD_KEYS
+from gridground.revision.told_items import detector_items, record_items
+from gridground.revision.told_leads import edge_of, not_as_kit, used_leads, with_used
 from gridground.territory.text import shown
-from gridground.units import area_mm2, feet_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
-    from gridground.job import Job, Kit
+    from gridground.job import Job
+    from gridground.record import OpenItem
     from gridground.revision.fieldrecord import Entry, FieldRecord
 
 UNITS = {
@@ -32,8 +34,6 @@ UNITS = {
 }
 # What stands of a lead only as long as the lead itself: another number, another lead.
 _OF_ONE_LEAD = ("size", "length_m")
-# Within this a length told is the one stated: half a foot, our judgement.
-_SAME_M, _SAME_MM2 = 0.15, 1e-6
 
 
 @dataclass(frozen=True)
@@ -50,12 +50,15 @@ class Revision:
         Rows of the plan's ``measured``.
     inputs : tuple of dict
         Rows of the records, for the plan's ``inputs``.
+    items : tuple of OpenItem
+        What the records tell that a person must settle.
     """
 
     number: int
     previous: dict[str, Any] | None
     rows: tuple[dict[str, Any], ...] = ()
     inputs: tuple[dict[str, Any], ...] = ()
+    items: tuple[OpenItem, ...] = ()
 
     @property
     def revises(self) -> str | None:
@@ -85,7 +88,9 @@ def revision_of(previous: dict[str, Any] | None, record: FieldRecord | None) -> 
         inputs = [row for row in inputs if row["layer"] != record.input["layer"]]
         inputs.append(dict(record.input))
     number = int(previous.get("revision", 1)) + 1
-    return Revision(number, previous, tuple(rows), tuple(inputs))
+    items = [] if record is None else [*record_items(record, previous)]
+    items += detector_items(rows)
+    return Revision(number, previous, tuple(rows), tuple(inputs), tuple(items))
 
 
 def _whole(row: dict[str, Any]) -> dict[str, Any]:
@@ -142,7 +147,7 @@ def _lead_row(one: Entry, what: str, lead: dict[str, Any]) -> dict[str, Any]:
         "span_id": lead.get("span_id"),
         "from": lead["from"],
         "to": lead["to"],
-        "parallel": lead["parallel"],
+        "parallel": max(lead["parallel"], int((lead.get("planned") or {}).get("parallel") or 1)),
         "number": one.values.get("lead_number"),
     }
 
@@ -156,7 +161,7 @@ def _latest(rows: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
     for row in rows:
         place: tuple[Any, ...] = (row.get("pole_id"), row.get("step_id"))
         if "lead_id" in row:
-            place = (*place, *_edge(row))
+            place = (*place, *edge_of(row))
             number = row.get("number")
             if row["parallel"] > 1:
                 place = (*place, number)
@@ -179,11 +184,6 @@ def _latest(rows: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
     )
 
 
-def _edge(row: dict[str, Any]) -> tuple[Any, ...]:
-    """Return the connection that a row about a lead means."""
-    return tuple(row.get(key) for key in ("pole_id", "span_id", "from", "to"))
-
-
 def with_measured(job: Job, rows: Sequence[dict[str, Any]]) -> Job:
     """Return a job with what was measured.
 
@@ -201,78 +201,17 @@ def with_measured(job: Job, rows: Sequence[dict[str, Any]]) -> Job:
             at_pole[row["what"]][row["pole_id"]] = row["value"]
             said[row["what"], row["pole_id"]] = f"{row['who']} at {row['at']}"
     lon, lat = at_pole["rod_lon"], at_pole["rod_lat"]
-    fresh = _told(rows)
+    used = tuple(used_leads(rows, job.kit))
     return replace(
         job,
-        kit=_with_used(job.kit, fresh),
+        kit=with_used(job.kit, used),
         measured=Measured(
             rod_ohm=at_pole["rod_ohm"],
             soil_ohm_m=at_pole["soil_ohm_m"],
             rod_at={pole_id: (lon[pole_id], lat[pole_id]) for pole_id in lon if pole_id in lat},
             rod_accuracy_m=at_pole["rod_accuracy_m"],
-            leads=tuple(_used(rows)),
+            leads=used,
             said=said,
-            not_as_kit=_not_as_kit(job.kit, fresh),
+            not_as_kit=not_as_kit(job.kit, used),
         ),
     )
-
-
-def _told(rows: Sequence[dict[str, Any]]) -> list[KitLead]:
-    """Return the leads whose size and length were told, by their own numbers."""
-    told: dict[tuple[Any, ...], dict[str, Any]] = {}
-    for row in rows:
-        if row["what"] in LEAD_KEYS:
-            own = row.get("number") if row["parallel"] > 1 else None
-            told.setdefault((*_edge(row), own), {})[row["what"]] = row["value"]
-    return [
-        KitLead(str(one.get("lead_number", "not named")), one["size"], one["length_m"], "", None)
-        for one in told.values()
-        if {"size", "length_m"} <= one.keys()
-    ]
-
-
-def _with_used(kit: Kit | None, fresh: Sequence[KitLead]) -> Kit | None:
-    """Return the kit with the leads that were put on: they were there, as they were told."""
-    if kit is None or not fresh:
-        return kit
-    names = {lead.lead_id for lead in fresh}
-    return replace(kit, leads=(*(k for k in kit.leads if k.lead_id not in names), *fresh))
-
-
-def _not_as_kit(kit: Kit | None, fresh: Sequence[KitLead]) -> dict[str, tuple[str, str]]:
-    """Return the leads that were told otherwise than the kit states them."""
-    stated = {} if kit is None else {lead.lead_id: lead for lead in kit.leads}
-    found = {}
-    for lead in fresh:
-        own = stated.get(lead.lead_id)
-        if own is None:
-            continue
-        apart_m = abs(own.length_m - lead.length_m)
-        if abs(area_mm2(own.size) - area_mm2(lead.size)) > _SAME_MM2 or apart_m > _SAME_M:
-            found[lead.lead_id] = (
-                f"{lead.size}, {feet_text(lead.length_m)}",
-                f"{own.size}, {feet_text(own.length_m)}",
-            )
-    return found
-
-
-def _used(rows: Sequence[dict[str, Any]]) -> Iterator[UsedLead]:
-    """Yield the leads that were put on; of several in parallel the smallest and the longest."""
-    groups: dict[tuple[Any, ...], list[dict[str, Any]]] = {}
-    for row in rows:
-        if row["what"] in _OF_ONE_LEAD:
-            groups.setdefault(_edge(row), []).append(row)
-    for edge, group in groups.items():
-        sizes = [row["value"] for row in group if row["what"] == "size"]
-        lengths = [row["value"] for row in group if row["what"] == "length_m"]
-        said = dict.fromkeys(f"{row['who']} at {row['at']}" for row in group)
-        pole_id, span_id, start, end = edge
-        yield UsedLead(
-            pole_id,
-            span_id,
-            start,
-            end,
-            size=min(sizes, key=area_mm2) if sizes else None,
-            length_m=max(lengths) if lengths else None,
-            said=", ".join(said),
-        )

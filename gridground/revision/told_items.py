@@ -1,0 +1,77 @@
+"""What a field record tells that a person must settle before its plan is worked from."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Any
+
+from gridground.record import OpenItem
+from gridground.revision.account import steps_by_id, walk
+from gridground.territory.text import shown
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from gridground.revision.fieldrecord import FieldRecord
+
+# The page's own word, in capitals; and any figure of volts but zero.
+_READING = re.compile(r"\bREADING\b")
+_VOLTS = re.compile(r"(\d+(?:[.,]\d+)?|[.,]\d+)\s*(?:kV|V|volts?|kilovolts?)\b", re.IGNORECASE)
+
+
+def record_items(record: FieldRecord, plan: dict[str, Any]) -> Iterator[OpenItem]:
+    """Ask about leads that came off while people were marked on the line.
+
+    Parameters
+    ----------
+    record : FieldRecord
+        Held against `plan` already.
+    plan : dict
+        Document of the plan it was made with.
+    """
+    about = {one.seq: str(one.about) for one in record.entries}
+    for remark in walk(record, steps_by_id(plan))[1]:
+        if remark.code == "removal_with_people_on":
+            yield OpenItem(
+                remark.code,
+                (about[remark.seq],),
+                f"entry {remark.seq} of the record: {remark.text}",
+                "people may have been on the line without its grounds",
+                "the person in charge",
+                "ask the crew what happened, then take the wrong entry back in the record",
+            )
+
+
+def detector_items(rows: Sequence[dict[str, Any]]) -> Iterator[OpenItem]:
+    """Ask about detectors that are told to have read something.
+
+    Parameters
+    ----------
+    rows : sequence of dict
+        Rows of a plan's ``measured``.
+    """
+    for row in rows:
+        if row["what"] != "detector" or not tells_reading(row["value"]):
+            continue
+        where = (row.get("pole_id"), row.get("step_id"))
+        yield OpenItem(
+            "detector_reading_told",
+            tuple(str(one) for one in where if one is not None),
+            f"step {row.get('step_id')}, told by {row['who']} at {row['at']}: the detector "
+            f"{shown(row['value'])}",
+            "the line may be energized, or something near it induces a voltage",
+            "the clearance holder",
+            "find what was read; then test again, and tell the step's detector anew",
+        )
+
+
+def tells_reading(text: str) -> bool:
+    """Say whether words about a detector tell a reading.
+
+    Examples
+    --------
+    >>> tells_reading("no reading on A, B, C"), tells_reading("B reads 7 kV")
+    (False, True)
+    """
+    volts = (float(found.group(1).replace(",", ".")) for found in _VOLTS.finditer(text))
+    return _READING.search(text) is not None or any(value > 0 for value in volts)
