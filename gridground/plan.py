@@ -76,6 +76,7 @@ from gridground.wayside import (
     traffic_items,
     traffic_materials,
     traffic_rows,
+    vehicle_words,
     zone_words,
 )
 from gridground.words import assumption_rows, circuit_rows, job_block
@@ -282,6 +283,7 @@ def _document(
             zones,
             chosen.rows,
             words=zone_words(locations, zoned.outlines, traffic),
+            vehicle=vehicle_words(locations, zoned.outlines, traffic),
             before=before_texts(clearance),
             held=held_texts(clearance["others"]),
         ),
