@@ -1,5 +1,7 @@
 """The truck in a plan: its rod, its cones, its zone, and what stands where it stands."""
 
+import json
+import shutil
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,14 +12,17 @@ from pyproj import Geod
 
 import gridground as gg
 from gridground.electrical.approach import approach_m
+from gridground.errors import InputError
+from gridground.grounding.neighbourhood import Neighbourhood
 from gridground.grounding.overhead import live_overhead
 from gridground.job import Position, Vehicle
+from tests.rod_sites import at_metres, neighbourhood, square, territory
 from tests.rod_sites import job as site_job
-from tests.rod_sites import neighbourhood, territory
 
 SAMPLE = Path(__file__).parent.parent / "sample_data"
 GEOD = Geod(ellps="WGS84")
 FT = 0.3048
+FAR_ROD = "18-crossing.toml"
 POLE = "Q213"
 
 
@@ -102,6 +107,125 @@ def test_the_steps_say_the_employers_distance(ground, straight):
     (step,) = [t for t in texts(plan, "prepare") if t.startswith("Vehicle: ")]
     assert "at least 16 ft" in step
     assert "10 ft" not in step
+
+
+# --- places ----------------------------------------------------------------------------------
+
+
+def with_features(tmp_path, *features):
+    """Return the sample territory with more surroundings: (id, kind, geometry)."""
+    there = tmp_path / "territory"
+    shutil.copytree(SAMPLE / "territory", there)
+    file = there / "surroundings.geojson"
+    layer = json.loads(file.read_text(encoding="utf-8"))
+    layer["features"] += [
+        {
+            "type": "Feature",
+            "properties": {"feature_id": name, "kind": kind, "name": name},
+            "geometry": shapely.geometry.mapping(geometry),
+        }
+        for name, kind, geometry in features
+    ]
+    file.write_text(json.dumps(layer), encoding="utf-8")
+    return gg.read_territory(there)
+
+
+def box_at(lon, lat, half_m):
+    """Return a square round a position, by geodesic."""
+    east, north = GEOD.fwd(lon, lat, 90.0, half_m)[0], GEOD.fwd(lon, lat, 0.0, half_m)[1]
+    return shapely.box(2 * lon - east, 2 * lat - north, east, north)
+
+
+def test_what_stands_at_the_trucks_rod_far_from_every_pole_is_seen(
+    ground, straight, by_road, tmp_path
+):
+    at = ground.poles.geometry[ground.poles.index()[POLE]]
+    lon, lat, _ = GEOD.fwd(at.x, at.y, 20.0, 60.0)
+    east, _, _ = GEOD.fwd(lon, lat, 90.0, 2.0)
+    where = with_features(
+        tmp_path,
+        ("GASX", "buried_gas", shapely.LineString([(lon, lat - 1e-4), (lon, lat + 1e-4)])),
+        ("BLDX", "building", box_at(lon, lat, 0.5)),
+        ("WALKX", "sidewalk", box_at(east, lat, 0.5)),
+    )
+    truck = with_truck(straight, from_pole(20.0, 56.5), from_pole(20.0, 60.0))
+    plan = gg.plan_job(where, truck)
+    named = {item["where"][1] for item in plan["open_items"] if item["code"] == "vehicle_rod_place"}
+    assert {"GASX", "BLDX"} <= named
+    assert not plan["ready"]
+    met = {row["feature_id"]: row["parts"] for row in plan["traffic"]}
+    assert met == {"BLDX": ["vehicle"], "WALKX": ["vehicle"]}
+    assert sum("sidewalk WALKX" in text for text in texts(plan, "prepare")) == 1
+
+
+def test_what_is_known_round_a_truck_is_a_matter_of_its_plane(straight):
+    features = [("B", "building", square(70, 0, 1)), ("C", "building", square(-70, 0, 1))]
+    plain = neighbourhood(features)
+    near = Neighbourhood.build(
+        territory(features), site_job(), ["P0"], 40.0, also=[at_metres(66, 0)]
+    )
+    assert plain.obstacles.ids.tolist() == []
+    assert near.obstacles.ids.tolist() == ["B"]
+    assert (near.frame.lon, near.frame.lat) == (plain.frame.lon, plain.frame.lat)
+
+
+def test_a_truck_in_a_pole_is_an_open_item(ground, straight):
+    at = ground.poles.geometry[ground.poles.index()[POLE]]
+    truck = with_truck(straight, Position(lon=at.x, lat=at.y), None)
+    plan = gg.plan_job(ground, truck)
+    (item,) = [item for item in plan["open_items"] if item["code"] == "vehicle_at_pole"]
+    assert item["where"] == ["vehicle", POLE]
+    assert not plan["ready"]
+
+
+@pytest.mark.parametrize("east_deg", [0.001, 1.0, -170.0])
+def test_a_rod_far_from_the_truck_is_refused(ground, straight, east_deg):
+    at = ground.poles.geometry[ground.poles.index()[POLE]]
+    rod = Position(lon=at.x + east_deg, lat=at.y)
+    with pytest.raises(InputError) as error:
+        gg.plan_job(ground, with_truck(straight, from_pole(200.0, 12.0), rod))
+    (problem,) = error.value.problems
+    assert problem.field == "vehicle.rod"
+    away_m = abs(GEOD.inv(*destination_of(at, 200.0, 12.0), rod.lon, rod.lat)[2])
+    told_m = float(problem.found.split("(")[1].split(" m)")[0])
+    assert told_m == pytest.approx(away_m, abs=0.02)  # by pyproj; positions have seven decimals
+    assert "(30.00 m)" in problem.remedy
+
+
+def destination_of(at, bearing_deg, distance_m):
+    return GEOD.fwd(at.x, at.y, bearing_deg, distance_m)[:2]
+
+
+@pytest.mark.parametrize("lon_lat", [(10.0, 47.0), (0.0, 90.0), (180.0, -90.0)])
+def test_a_truck_far_from_every_pole_is_refused_with_its_rod(ground, straight, lon_lat):
+    place = Position(lon=lon_lat[0], lat=lon_lat[1])
+    with pytest.raises(InputError) as error:
+        gg.plan_job(ground, with_truck(straight, place, from_pole(200.0, 12.0)))
+    assert [one.field for one in error.value.problems] == ["vehicle", "vehicle.rod"]
+    assert "(150.00 m)" in error.value.problems[0].remedy
+
+
+# --- zones larger than what was looked at ----------------------------------------------------
+
+
+def test_what_a_grown_zone_reaches_is_found(ground, tmp_path):
+    asked = gg.read_job(SAMPLE / "jobs" / FAR_ROD)
+    stated = Position(pole_id="D202", bearing_deg=0.0, distance_m=44.5 * FT)
+    asked = replace(
+        asked,
+        limits=replace(asked.limits, fault_growth_ratio=1.3),
+        rod=replace(asked.rod, place={"D202": stated}),
+    )
+    at = ground.poles.geometry[ground.poles.index()["D202"]]
+    plan = gg.plan_job(ground, asked)
+    (here,) = [row for row in plan["locations"] if row["pole_id"] == "D202"]
+    reach_m = here["rod"]["distance_m"] + here["zone"]["radius_m"]
+    inner = [GEOD.fwd(at.x, at.y, 0.0, reach_m + more_m)[:2] for more_m in (-0.6, 4.0)]
+    walk = shapely.box(inner[0][0] - 4e-5, inner[0][1], inner[0][0] + 4e-5, inner[1][1])
+    again = gg.plan_job(with_features(tmp_path, ("WALKX", "sidewalk", walk)), asked)
+    (here,) = [row for row in again["locations"] if row["pole_id"] == "D202"]
+    assert "WALKX" in {row["feature_id"] for row in here["rod"]["meets"]}
+    assert "WALKX" in {row["feature_id"] for row in again["traffic"]}
 
 
 # --- lines overhead --------------------------------------------------------------------------
