@@ -33,7 +33,8 @@ def materials_of(job: Job, rows: Sequence[LeadRow], totals: dict[str, int]) -> l
     list of dict
         ``item size length_m count from_kit short``; leads have ``substitutes`` (what stands in for
         another size or number) and ``out_of_test`` (leads that would do and are out of test).
-        What is short counts only where the kit says what there is.
+        What is short counts only where the kit says what there is. The truck's own rod is a
+        ``vehicle ground rod``, out of the same rods of the kit; the counts of rods leave it out.
     """
     by_kind: dict[tuple[str, float], list[LeadRow]] = defaultdict(list)
     for row in rows:
@@ -41,8 +42,11 @@ def materials_of(job: Job, rows: Sequence[LeadRow], totals: dict[str, int]) -> l
     kinds = sorted(by_kind, key=lambda kind: (-kind[1], area_mm2(kind[0]), kind[0]))
     materials = [_lead(job, kind, by_kind[kind]) for kind in kinds]
     kit = job.kit
+    own = int(job.vehicle is not None and job.vehicle.rod is not None)
+    left = max(kit.rods - totals["rods"], 0) if kit else None  # the line's rods come first
     for item, size, count, have in (
         ("ground rod", "", totals["rods"], kit.rods if kit else None),
+        *((("vehicle ground rod", "", own, left),) if own else ()),
         ("cluster bar", "", totals["cluster_bars"], kit.cluster_bars if kit else None),
         ("cone", "", totals["cones"], None),
     ):

@@ -109,6 +109,26 @@ def test_the_steps_say_the_employers_distance(ground, straight):
     assert "10 ft" not in step
 
 
+# --- what to load ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("rods", "short"), [(1, (1, 1)), (2, (0, 1)), (3, (0, 0)), (None, (0, 0))])
+def test_the_trucks_rod_comes_out_of_the_kits_rods(ground, straight, rods, short):
+    kit = None if rods is None else replace(straight.kit, rods=rods)
+    truck = from_pole(200.0, 40 * FT), from_pole(200.0, 60 * FT)
+    plan = gg.plan_job(ground, with_truck(straight, *truck, kit=kit))
+    told = {r["item"]: (r["count"], r["short"]) for r in plan["materials"] if "rod" in r["item"]}
+    assert plan["totals"]["rods"] == 2
+    assert told["ground rod"] == (2, short[0])
+    assert told["vehicle ground rod"] == (1, short[1])
+    assert ("kit_short" in codes(plan)) is any(short)
+
+
+def test_without_a_stated_rod_of_the_truck_none_is_loaded(ground, straight):
+    plan = gg.plan_job(ground, with_truck(straight, from_pole(200.0, 40 * FT), None))
+    assert "vehicle ground rod" not in {row["item"] for row in plan["materials"]}
+
+
 # --- places ----------------------------------------------------------------------------------
 
 
