@@ -43,14 +43,15 @@ def materials_of(job: Job, rows: Sequence[LeadRow], totals: dict[str, int]) -> l
     materials = [_lead(job, kind, by_kind[kind]) for kind in kinds]
     kit = job.kit
     own = int(job.vehicle is not None and job.vehicle.rod is not None)
-    left = max(kit.rods - totals["rods"], 0) if kit else None  # the line's rods come first
-    for item, size, count, have in (
-        ("ground rod", "", totals["rods"], kit.rods if kit else None),
+    have = kit.rods if kit else None
+    left = None if have is None else max(have - totals["rods"], 0)  # the line's rods come first
+    for item, size, count, there in (
+        ("ground rod", "", totals["rods"], have),
         *((("vehicle ground rod", "", own, left),) if own else ()),
         ("cluster bar", "", totals["cluster_bars"], kit.cluster_bars if kit else None),
         ("cone", "", totals["cones"], None),
     ):
-        short = 0 if have is None else max(count - have, 0)
+        short = 0 if there is None else max(count - there, 0)
         materials.append(_material(item, size, None, count) | {"from_kit": [], "short": short})
     clamps: Counter[str] = Counter()
     for row in rows:

@@ -13,6 +13,7 @@ from pyproj import Geod
 import gridground as gg
 from gridground.electrical.approach import approach_m
 from gridground.errors import InputError
+from gridground.export import plan_files
 from gridground.grounding.neighbourhood import Neighbourhood
 from gridground.grounding.overhead import live_overhead
 from gridground.job import Position, Vehicle
@@ -127,6 +128,39 @@ def test_the_trucks_rod_comes_out_of_the_kits_rods(ground, straight, rods, short
 def test_without_a_stated_rod_of_the_truck_none_is_loaded(ground, straight):
     plan = gg.plan_job(ground, with_truck(straight, from_pole(200.0, 40 * FT), None))
     assert "vehicle ground rod" not in {row["item"] for row in plan["materials"]}
+
+
+# --- drawn and written -----------------------------------------------------------------------
+
+
+def test_the_truck_and_its_rod_are_in_every_file_for_gis(by_road):
+    files = {name.rsplit(".", 1)[-1]: data for name, data in plan_files(by_road, "").items()}
+    truck, rod = by_road["vehicle"], by_road["vehicle"]["rod"]
+    wanted = {"truck": (truck["lon"], truck["lat"]), "truck rod": (rod["lon"], rod["lat"])}
+    drawn = json.loads(files["geojson"])["features"]
+    cones = [one["properties"] for one in drawn if one["properties"]["what"] == "cones"]
+    assert sum(len(one["numbers"]) for one in cones) == by_road["totals"]["cones"]
+    found = {
+        one["properties"]["part"]: tuple(one["geometry"]["coordinates"])
+        for one in drawn
+        if one["properties"].get("what") == "vehicle"
+    }
+    assert found == wanted
+    gpx = files["gpx"].decode()
+    assert "<name>truck</name>" in gpx
+    assert "<name>truck rod</name>" in gpx
+    kml = files["kml"].decode()
+    for lon, lat in wanted.values():
+        assert f"{lon:.7f}".rstrip("0") + "," + f"{lat:.7f}".rstrip("0") in kml
+
+
+def test_the_word_truck_stands_on_the_drawings(ground, straight):
+    at = from_pole(200.0, 9.0), from_pole(200.0, 13.0)
+    page = str(gg.job_map(gg.plan_job(ground, with_truck(straight, *at))).get_root().render())
+    plain = str(gg.job_map(gg.plan_job(ground, straight)).get_root().render())
+    for words in (">truck</text>", ">truck&#39;s rod</text>"):
+        assert words in page
+        assert words not in plain
 
 
 # --- places ----------------------------------------------------------------------------------
