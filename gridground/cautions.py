@@ -90,7 +90,8 @@ def caution_rows(
     if job.work_position == "aerial lift":
         rows.append(
             _row(
-                "The lift has its own rod, at least 10 ft from the line's rods.",
+                "The lift has its own rod, at least "
+                f"{feet_text(job.limits.vehicle_rod_distance_m)} from the line's rods.",
                 "MIL-HDBK-1025/10 table 27",
             )
         )

@@ -33,7 +33,8 @@ def materials_of(job: Job, rows: Sequence[LeadRow], totals: dict[str, int]) -> l
     list of dict
         ``item size length_m count from_kit short``; leads have ``substitutes`` (what stands in for
         another size or number) and ``out_of_test`` (leads that would do and are out of test).
-        What is short counts only where the kit says what there is.
+        What is short counts only where the kit says what there is. The truck's own rod is a
+        ``vehicle ground rod``, out of the same rods of the kit; the counts of rods leave it out.
     """
     by_kind: dict[tuple[str, float], list[LeadRow]] = defaultdict(list)
     for row in rows:
@@ -41,12 +42,16 @@ def materials_of(job: Job, rows: Sequence[LeadRow], totals: dict[str, int]) -> l
     kinds = sorted(by_kind, key=lambda kind: (-kind[1], area_mm2(kind[0]), kind[0]))
     materials = [_lead(job, kind, by_kind[kind]) for kind in kinds]
     kit = job.kit
-    for item, size, count, have in (
-        ("ground rod", "", totals["rods"], kit.rods if kit else None),
+    own = int(job.vehicle is not None and job.vehicle.rod is not None)
+    have = kit.rods if kit else None
+    left = None if have is None else max(have - totals["rods"], 0)  # the line's rods come first
+    for item, size, count, there in (
+        ("ground rod", "", totals["rods"], have),
+        *((("vehicle ground rod", "", own, left),) if own else ()),
         ("cluster bar", "", totals["cluster_bars"], kit.cluster_bars if kit else None),
         ("cone", "", totals["cones"], None),
     ):
-        short = 0 if have is None else max(count - have, 0)
+        short = 0 if there is None else max(count - there, 0)
         materials.append(_material(item, size, None, count) | {"from_kit": [], "short": short})
     clamps: Counter[str] = Counter()
     for row in rows:

@@ -70,17 +70,18 @@ from gridground.settle import (
 from gridground.territory.network import Network
 from gridground.territory.ways import find_zone
 from gridground.units import round_down, round_up
-from gridground.vehicle import vehicle_block, vehicle_items, vehicle_parts
+from gridground.vehicle import places_of, vehicle_block, vehicle_items, vehicle_parts
 from gridground.wayside import (
     traffic_assumptions,
     traffic_items,
     traffic_materials,
     traffic_rows,
+    vehicle_words,
     zone_words,
 )
 from gridground.words import assumption_rows, circuit_rows, job_block
 from gridground.worker import worker_block
-from gridground.zoning import zones_of
+from gridground.zoning import farthest_zone_m, zones_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -92,6 +93,7 @@ if TYPE_CHECKING:
     from gridground.revision.measured import Revision
     from gridground.territory.layers import Territory
     from gridground.territory.ways import Zone
+    from gridground.zoning import Zoned
 
 
 def plan_job(
@@ -194,9 +196,32 @@ def _look(territory: Territory, job: Job) -> Scene:
         reach_m=max(job.limits.rod_setback_m + ROD_REACH_M, farthest_rod_m(territory, job) + 1.0),
         zone_radius_m=job.limits.cone_radius_m,
     )
-    found = Neighbourhood.build(territory, job, near, radius)
-    found = with_hazards(found, territory, job, reach_m=job.limits.rod_setback_m + ROD_REACH_M)
-    return Scene(territory, job, network, zone, found)
+    also = places_of(territory, job, near)
+    return Scene(territory, job, network, zone, _found(territory, job, near, radius, also))
+
+
+def _found(
+    territory: Territory,
+    job: Job,
+    near: Sequence[str],
+    radius_m: float,
+    also: Sequence[tuple[float, float]],
+) -> Neighbourhood:
+    """Return what lies round some poles and places."""
+    found = Neighbourhood.build(territory, job, near, radius_m, also=also)
+    return with_hazards(found, territory, job, reach_m=job.limits.rod_setback_m + ROD_REACH_M)
+
+
+def _wide_enough(scene: Scene, zoned: Zoned) -> Scene:
+    """Return the scene with its surroundings known as far as the zones reach, as finally drawn."""
+    reach_m = farthest_zone_m(zoned)
+    near = scene.neighbourhood
+    if reach_m <= near.radius_m:
+        return scene
+    poles = near.centre_poles
+    also = places_of(scene.territory, scene.job, poles)
+    found = _found(scene.territory, scene.job, poles, reach_m, also)
+    return replace(scene, neighbourhood=found)
 
 
 def _ring(zone: Zone, edge: set[int], free_m: float) -> set[int]:
@@ -220,7 +245,8 @@ def _document(
     job, placement = scene.job, chosen.placement
     zoned = zones_of(scene, chosen, extras=vehicle_parts(scene))
     zones, rod_zone = zoned.zones, zoned.rows
-    locations = location_rows(scene, chosen, zones)
+    seen = _wide_enough(scene, zoned)
+    locations = location_rows(seen, chosen, zones)
     totals = totals_of(placement, chosen.rows, zoned.outlines)
     items = [*open_items(scene, placement), *placement.open_items]
     items += [item for electrode in chosen.electrodes for item in electrode.items]
@@ -238,7 +264,7 @@ def _document(
     materials = materials_of(job, chosen.rows, totals)
     items += [*short_items(job, materials), *kit_items(job)]
     pole_of = {row["location_id"]: row["pole_id"] for row in locations if row["pole_id"]}
-    traffic = traffic_rows(scene, mets_of(scene, zoned, pole_of))
+    traffic = traffic_rows(seen, mets_of(seen, zoned, pole_of))
     items += traffic_items(scene, traffic)
     materials += traffic_materials(traffic)
     document: dict[str, Any] = {
@@ -283,6 +309,7 @@ def _document(
             zones,
             chosen.rows,
             words=zone_words(locations, zoned.outlines, traffic),
+            vehicle=vehicle_words(locations, zoned.outlines, traffic),
             before=before_texts(clearance),
             held=held_texts(clearance["others"]),
         ),

@@ -93,14 +93,16 @@ def zone_words(
         Rows of the plan.
     outlines : sequence of Outline
     rows : sequence of dict
-        Rows of ``traffic``; each is said at the first location whose zone it belongs to.
+        Rows of ``traffic``; each is said at the first location whose zone it belongs to, those of
+        no location at the truck: see `vehicle_words`.
     """
     names = [row["location_id"] for row in locations]
     pole = {row["location_id"]: row["pole_id"] for row in locations}
     told: dict[str, list[dict[str, Any]]] = {name: [] for name in names}
     for row in rows:
-        at = next((one for one in row["parts"] if one in told), names[0])
-        told[at].append(row)
+        at = next((one for one in row["parts"] if one in told), None)
+        if at is not None:
+            told[at].append(row)
     words = []
     for name in names:
         outline = next((one for one in outlines if name in one.parts), None)
@@ -114,13 +116,33 @@ def zone_words(
     return words
 
 
+def vehicle_words(
+    locations: Sequence[dict[str, Any]],
+    outlines: Sequence[Outline],
+    rows: Sequence[dict[str, Any]],
+) -> ZoneWords:
+    """Return what the steps say of the zone of the truck's own rod; as `zone_words`."""
+    pole = {row["location_id"]: row["pole_id"] for row in locations}
+    own = [row for row in rows if not pole.keys() & set(row["parts"])]
+    outline = next((one for one in outlines if "vehicle" in one.parts), None)
+    return ZoneWords(
+        "" if outline is None else _cone_words("vehicle", outline, pole),
+        tuple(row["text"] for row in own),
+        tuple(row["after"] for row in own),
+    )
+
+
 def _cone_words(name: str, outline: Outline, pole: dict[str, str | None]) -> str:
     """Say which numbers the cones of a location have, and with what it shares its line."""
     numbers = [cone.number for cone in outline.cones if cone.part == name]
     text = f", numbers {_ranges(numbers)}" if numbers else ""
     if len(outline.parts) == 1:
         return text
-    others = [f"pole {pole[one]}" if pole.get(one) else one for one in outline.parts if one != name]
+    others = [
+        f"pole {pole[one]}" if pole.get(one) else f"the {one}"
+        for one in outline.parts
+        if one != name
+    ]
     return (
         f"{text}; they are part of the one line of {len(outline.cones)} cones (zone "
         f"{outline.zone_id}) that goes round this zone and that of {', '.join(others)}: no cones "

@@ -16,6 +16,7 @@ from gridground.grounding.ground_person import (
 )
 from gridground.grounding.outlines import Part, outlines_of
 from gridground.grounding.zones import cone_zone, zone_meets
+from gridground.territory.frame import geodesic_m
 from gridground.units import significant
 
 if TYPE_CHECKING:
@@ -81,6 +82,15 @@ def zones_of(scene: Scene, outcome: Outcome, *, extras: Sequence[Part] = ()) -> 
         for number, zone in enumerate(zones, 1)
     ]
     return Zoned(shared, rows, outlines, tuple(parts))
+
+
+def farthest_zone_m(zoned: Zoned) -> float:
+    """Return how far from the foot of its part a zone reaches at most, a metre added [m]."""
+    reach_m = [0.0]
+    for part in zoned.parts:
+        lead_m = 0.0 if part.rod is None else float(geodesic_m(*part.foot, *part.rod)[0])
+        reach_m.append(lead_m + part.radius_m + 1.0)
+    return max(reach_m)
 
 
 def _shared(zone: Zone, name: str, outlines: Sequence[Outline]) -> Zone:

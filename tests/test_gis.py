@@ -124,6 +124,7 @@ def counts_wanted(plan):
     return {
         "grounds": plan["totals"]["locations"],
         "rods": plan["totals"]["rods"],
+        "vehicle": 0,
         "ground_leads": plan["totals"]["rods"],
         "zones": sum(row["zone"] is not None for row in rows),
         "cones": plan["totals"]["cones"],

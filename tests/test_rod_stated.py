@@ -181,10 +181,16 @@ def test_a_truck_rod_at_the_pole_is_an_open_item(ground, plain, tmp_path):
     assert "10 ft" in found[0]["what"]
 
 
-def test_a_truck_far_away_is_asked_about(ground, tmp_path):
+def test_a_truck_far_away_is_refused(ground, tmp_path):
     table = "[vehicle]\nlon = 10.0\nlat = 47.0\n"
+    with pytest.raises(InputError) as error:
+        gg.plan_job(ground, asked(tmp_path, table))
+    assert [one.field for one in error.value.problems] == ["vehicle"]
+
+
+def test_a_truck_without_a_stated_rod_says_so(ground, tmp_path):
+    table = '[vehicle]\npole_id = "Q213"\nbearing_deg = 200\ndistance = "40 ft"\n'
     plan = gg.plan_job(ground, asked(tmp_path, table))
-    assert [i["code"] for i in plan["open_items"] if i["where"] == ["vehicle"]] == ["vehicle_far"]
     assert any("truck's own rod" in row["text"] for row in plan["assumptions"])
 
 

@@ -22,6 +22,7 @@ WORDS = {
     "other_lines": "other line",
     "poles_drawn": "pole",
     "surroundings": "surroundings",
+    "vehicle": "vehicle",
 }
 
 
@@ -37,7 +38,7 @@ def geojson_bytes(plan: Plan) -> bytes:
         "name": legal(document["job_id"]),
         "description": description(document),
         "about": about(document),
-        "features": [*_locations(document), *_others(document)],
+        "features": [*_locations(document), *_apart(document), *_others(document)],
     }
     return (json.dumps(collection, ensure_ascii=False, indent=1) + "\n").encode("utf-8")
 
@@ -64,6 +65,23 @@ def _locations(document: dict[str, Any]) -> list[dict[str, Any]]:
             numbers = {"what": "cones", "numbers": zone.get("cone_numbers", [])}
             features.append(_feature(cones, base | numbers))
     return features
+
+
+def _apart(document: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return the cones of what is no location: the truck with its own rod."""
+    there = {row["location_id"] for row in document["locations"]}
+    found: dict[str, list[dict[str, Any]]] = {}
+    for row in document.get("cones", []):
+        if row["part"] not in there:
+            found.setdefault(row["part"], []).append(row)
+    return [
+        _feature(
+            {"type": "MultiPoint", "coordinates": [[row["lon"], row["lat"]] for row in rows]},
+            {"location_id": part, "pole_id": None, "job": document["job_id"], "what": "cones"}
+            | {"numbers": [row["number"] for row in rows]},
+        )
+        for part, rows in found.items()
+    ]
 
 
 def _others(document: dict[str, Any]) -> list[dict[str, Any]]:

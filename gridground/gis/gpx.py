@@ -33,6 +33,7 @@ def gpx_bytes(plan: Plan) -> bytes:
         *_points(layers["grounds"], _ground),
         *_points(layers["rods"], lambda row: _rod(document, row)),
         *_points(layers["devices_to_open"], _device),
+        *_points(layers["vehicle"], _vehicle),
     ]
     text = markup.group(
         "gpx",
@@ -94,6 +95,12 @@ def _ground(row: dict[str, Value]) -> dict[str, str]:
         "desc": f"{row['title'] or row['role']}. {row['lead_count']} leads: {row['leads']}",
         "type": f"{row['role']}",
     }
+
+
+def _vehicle(row: dict[str, Value]) -> dict[str, str]:
+    """Return the words of the truck or of its own rod."""
+    part = f"{row['part']}"
+    return {"name": part, "cmt": part, "desc": f"{part}, as stated in the job", "type": "vehicle"}
 
 
 def _rod(document: dict[str, Any], row: dict[str, Value]) -> dict[str, str]:

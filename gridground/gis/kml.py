@@ -26,7 +26,7 @@ NAMES = {
     "other_lines": "line_id",
     "ways_out": "number", "ground_leads": "lead_id", "poles_drawn": "pole_id",
     "devices_to_open": "device_id", "traffic_cones": "measure", "cones": "number",
-    "rods": "pole_id", "grounds": "pole_id",
+    "rods": "pole_id", "vehicle": "part", "grounds": "pole_id",
 }  # fmt: skip
 
 

@@ -57,6 +57,7 @@ _LAYERS = (
     ("cones", "Cones", "point", "location_id pole_id number# bearing_deg. distance_m."),
     ("rods", "Ground rods", "point",
      "location_id pole_id bearing_deg. distance_m. resistance_ohm. resistivity_ohm_m. soil"),
+    ("vehicle", "Truck and its own rod", "point", "part clearance_m. rod_distance_m."),
     ("grounds", "Poles with grounds", "point",
      "location_id pole_id span_id role title circuit_ids electrode leads lead_count#"),
 )  # fmt: skip
@@ -89,6 +90,7 @@ def layers_of(document: dict[str, Any]) -> list[Layer]:
         "traffic_cones": _traffic_cones,
         "cones": _cones,
         "rods": _rods,
+        "vehicle": _vehicle,
         "grounds": _grounds,
     }
     found = []
@@ -152,6 +154,17 @@ def _rods(document: dict[str, Any]) -> Iterator[tuple[Geometry | None, dict[str,
     for row in document["locations"]:
         if row["rod"]:
             yield _point(row["rod"]), row | row["rod"]
+
+
+def _vehicle(document: dict[str, Any]) -> Iterator[tuple[Geometry | None, dict[str, Any]]]:
+    """Yield the truck and its own rod, where the job states them."""
+    stated = document.get("vehicle")
+    if stated is None:
+        return
+    yield _point(stated), {"part": "truck", "clearance_m": stated["clearance_m"]}
+    if stated.get("rod"):
+        far = {"rod_distance_m": stated["rod_distance_m"]}
+        yield _point(stated["rod"]), {"part": "truck rod"} | far
 
 
 def _zones(document: dict[str, Any]) -> Iterator[tuple[Geometry | None, dict[str, Any]]]:

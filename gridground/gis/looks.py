@@ -52,6 +52,7 @@ LOOKS = {
     "traffic_cones": Look("#f0a030", "#000000", 1.0, "square", 8.0),
     "cones": Look("#f0a030", "#000000", 1.0, "triangle", 9.0, label="number"),
     "rods": Look("#ffffff", "#000000", 3.0, "cross", 16.0),
+    "vehicle": Look("#ffffff", "#000000", 3.0, "square", 14.0, label="part"),
     "grounds": Look("#000000", "#ffffff", 2.0, "square", 16.0, label="pole_id"),
 }
 

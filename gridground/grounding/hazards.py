@@ -8,6 +8,7 @@ from __future__ import annotations
 import dataclasses
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import shapely
 
 from gridground.grounding.obstacles import Obstacles
@@ -40,6 +41,8 @@ def with_hazards(
     live = live_overhead(near, territory, job)
     rows = _vehicle(near, territory, job) + low_lines(live, rod_length_m=job.rod.length_m)
     centres = near.pole_xy[[near.pole_index[name] for name in near.centre_poles]]
+    rods = [row["geometry"] for row in rows if row["kinds"] == VEHICLE_ROD]
+    centres = np.vstack([centres, shapely.get_coordinates(rods)])
     rows += steep_ground(
         near.heights, centres, reach_m=reach_m, limit_ratio=job.limits.ground_slope_max_ratio
     )

@@ -107,6 +107,8 @@ class Neighbourhood:
         job: Job,
         centre_poles: Sequence[str],
         radius_m: float,
+        *,
+        also: Sequence[tuple[float, float]] = (),
     ) -> Neighbourhood:
         """Collect what lies within a distance of some poles.
 
@@ -120,13 +122,15 @@ class Neighbourhood:
             Pole ids.
         radius_m : float
             Distance from any of them [m].
+        also : sequence of tuple of float
+            Longitude and latitude of further places to look round, as far: a truck and its rod.
 
         Raises
         ------
         NetworkError
             For a pole that is not in the territory or has no position.
         """
-        return _Survey(territory, job, tuple(centre_poles), radius_m).neighbourhood()
+        return _Survey(territory, job, tuple(centre_poles), radius_m, tuple(also)).neighbourhood()
 
     @cached_property
     def pole_index(self) -> dict[str, int]:
@@ -192,6 +196,7 @@ class _Survey:
     job: Job
     centre_poles: tuple[str, ...]
     radius_m: float
+    also: tuple[tuple[float, float], ...] = ()
     repairs: list[Repair] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -213,6 +218,11 @@ class _Survey:
         lon = float(wrap_deg(lonlat[0, 0] + middle[0]))
         self.frame = Frame(round(lon, 7), round(float(middle[1]), 7))
         self.half_deg = (high - low) / 2 + 1e-6
+        if self.also:  # the plane stays that of the poles
+            more = np.array(self.also)
+            off = np.column_stack([wrap_deg(more[:, 0] - lon), more[:, 1] - self.frame.lat])
+            self.half_deg = np.maximum(self.half_deg, np.abs(off).max(axis=0) + 1e-6)
+            lonlat = np.vstack([lonlat, more])
         self.centre = shapely.multipoints(np.column_stack(self.frame.to_xy(*lonlat.T)))
 
     def neighbourhood(self) -> Neighbourhood:

@@ -123,6 +123,7 @@ def _spans(near: Neighbourhood, territory: Territory, job: Job) -> list[dict[str
     """Return the spans of circuits that are not worked on."""
     spans, circuits = territory.spans, territory.circuits
     row_of, circuit_row = spans.index(), circuits.index()
+    altitude_m = _altitude_m(near, territory)
     rows = []
     for span_id, line in zip(near.span_ids, near.spans, strict=True):
         at = row_of[span_id]
@@ -135,7 +136,7 @@ def _spans(near: Neighbourhood, territory: Territory, job: Job) -> list[dict[str
             kv *= math.sqrt(3)  # a single-wire circuit states its voltage to ground
         top = territory.constructions.get(spans["construction"][at])
         hung = [xy for name, xy in top.positions.items() if name != "N"] if top else []
-        needed_m = _needed_m(kv, job.limits.approach_m.get(circuit_id))
+        needed_m = _needed_m(kv, job.limits.approach_m.get(circuit_id), altitude_m)
         sideways_m = max((abs(x) for x, _ in hung), default=_usual_m(kv))
         rows.append(
             {
@@ -157,12 +158,13 @@ def _lines(near: Neighbourhood, territory: Territory, job: Job) -> list[dict[str
     if layer is None:
         return []
     row_of, rows = layer.index(), []
+    altitude_m = _altitude_m(near, territory)
     for line_id, line in zip(near.line_ids, near.lines, strict=True):
         at = row_of[line_id]
         if layer["state"][at] == "dead":
             continue
         kv, spacing_m = float(layer["nominal_kv"][at]), float(layer["spacing_m"][at])
-        needed_m = _needed_m(kv, job.limits.approach_m.get(str(line_id)))
+        needed_m = _needed_m(kv, job.limits.approach_m.get(str(line_id)), altitude_m)
         rows.append(
             {
                 "ids": line_id,
@@ -177,12 +179,22 @@ def _lines(near: Neighbourhood, territory: Territory, job: Job) -> list[dict[str
     return rows
 
 
-def _needed_m(nominal_kv: float, own_m: float | None) -> float:
+def _altitude_m(near: Neighbourhood, territory: Territory) -> float:
+    """Return the highest altitude stated of the poles near; 0 where none is, as in the rule [m]."""
+    if "altitude_m" not in territory.poles.columns:
+        return 0.0
+    row_of = territory.poles.index()
+    here_m = territory.poles["altitude_m"][[row_of[name] for name in near.pole_ids]].astype(float)
+    stated_m = here_m[np.isfinite(here_m)]
+    return float(stated_m.max(initial=0.0))
+
+
+def _needed_m(nominal_kv: float, own_m: float | None, altitude_m: float) -> float:
     """Return the approach distance; of an unknown voltage that of 46 kV, our judgement [m]."""
     if own_m is not None:
         return own_m
     kv = 46.0 if math.isnan(nominal_kv) else nominal_kv
-    return approach_m(kv, phase_to_phase=False, altitude_m=0.0) or 0.0
+    return approach_m(kv, phase_to_phase=False, altitude_m=altitude_m) or 0.0
 
 
 def _usual_m(nominal_kv: float) -> float:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gridground.grounding.bonds import bar_height_m
-from gridground.jobplaces import position_text
+from gridground.grounding.vehicle_steps import vehicle_prepare, vehicle_release
 from gridground.units import feet_text
 
 if TYPE_CHECKING:
@@ -52,6 +52,7 @@ def steps_of(
     rows: Sequence[LeadRow],
     *,
     words: Sequence[ZoneWords],
+    vehicle: ZoneWords = ZoneWords(),
     before: Sequence[str] = (),
     held: Sequence[str] = (),
 ) -> dict[str, list[dict[str, Any]]]:
@@ -67,6 +68,8 @@ def steps_of(
         In the order of applying.
     words : sequence of ZoneWords, one entry per location
         Numbers of the cones, and what roads, walks and the like ask for.
+    vehicle : ZoneWords
+        The same for the zone of the truck's own rod; empty where no such zone is drawn.
     before : sequence of str
         What is done on the part that is parted off before anybody tests it; a step each.
     held : sequence of str
@@ -82,12 +85,17 @@ def steps_of(
     applied = [_apply(row, first=row is first_line_end(rows, row)) for row in rows]
     removed = [_remove(row) for row in reversed(rows)]
     parts = {
-        "prepare": _prepare(job, spots, zones, words, before),
+        "prepare": [
+            *_prepare(job, spots, zones, words, before),
+            *vehicle_prepare(job, vehicle),
+        ],
         "apply": applied,
         "work": _work(job, spots, rows),
         "remove": removed,
         "release": [
-            *_release(spots, zones, words, sum(row.parallel for row in rows)),
+            *_cones_down(spots, zones),
+            *vehicle_release(job, vehicle),
+            *_release(spots, words, sum(row.parallel for row in rows)),
             *(_step(None, text) for text in held),
         ],
     }
@@ -142,7 +150,7 @@ def _prepare(
         )
         for spot in spots
     ]
-    return steps + _vehicle(job)
+    return steps
 
 
 def _at(spot: Spot, text: str) -> str:
@@ -170,22 +178,6 @@ def _bar(job: Job, spot: Spot) -> list[dict[str, Any]]:
             "worker's feet and below the neutral."
         )
     return [_step(spot.top.pole_id, text)]
-
-
-def _vehicle(job: Job) -> list[dict[str, Any]]:
-    """Ground the lift before anybody goes up."""
-    stated = None if job.vehicle is None else job.vehicle.rod
-    if job.work_position != "aerial lift" and stated is None:
-        return []
-    where = "" if stated is None else f" at {position_text(stated)}"
-    return [
-        _step(
-            None,
-            f"Vehicle: drive its own rod{where}, with its own label, at least 10 ft from the rods "
-            "of the line, bond the vehicle to it and put its own cones up (MIL-HDBK-1025/10 table "
-            "27). It is not among the leads, rods and cones counted here.",
-        )
-    ]
 
 
 def _prepare_location(
@@ -361,13 +353,8 @@ def _stand(spot: Spot) -> str:
     return "work above the bar" if spot.top.material != "steel" else "work above the bonded stud"
 
 
-def _release(
-    spots: Sequence[Spot],
-    zones: Sequence[Zone | None],
-    words: Sequence[ZoneWords],
-    leads: int,
-) -> list[dict[str, Any]]:
-    """Cones down, rods out, traffic let by, counts equal, clearance given back."""
+def _cones_down(spots: Sequence[Spot], zones: Sequence[Zone | None]) -> list[dict[str, Any]]:
+    """Cones down, rods out, bars down."""
     steps = []
     for spot, zone in zip(spots, zones, strict=True):
         if zone is not None:
@@ -380,7 +367,12 @@ def _release(
                     f"off, take the cones down{rod}.",
                 )
             )
-    steps += [
+    return steps
+
+
+def _release(spots: Sequence[Spot], words: Sequence[ZoneWords], leads: int) -> list[dict[str, Any]]:
+    """Traffic let by, counts equal, clearance given back."""
+    steps = [
         _step(spot.top.pole_id, _at(spot, text))
         for spot, said in zip(spots, words, strict=True)
         for text in said.after

@@ -25,7 +25,7 @@ from gridground.jobmap.words import (
     reach_text,
     room_text,
 )
-from gridground.jobmap.zonelines import draw_traffic, draw_zones, zone_lines
+from gridground.jobmap.zonelines import draw_traffic, draw_vehicle, draw_zones, zone_lines
 
 if TYPE_CHECKING:
     from markupsafe import Markup
@@ -67,6 +67,7 @@ def plan_view_svg(scene: Scene, location: dict[str, Any]) -> Markup:
     draw_wires(drawing, scene)
     draw_zones(drawing, scene, cone=_CONE, css="pv-zone")
     draw_traffic(drawing, scene, 5.0)
+    draw_vehicle(drawing, scene)
     _edge_free(drawing, scene)
     _other_poles(drawing, scene, location)
     name = location["pole_id"] or location.get("span_id") or ""

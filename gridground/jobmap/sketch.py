@@ -18,7 +18,7 @@ from gridground.jobmap.words import (
     kind_text,
     short_feet_text,
 )
-from gridground.jobmap.zonelines import draw_traffic, draw_zones
+from gridground.jobmap.zonelines import draw_traffic, draw_vehicle, draw_zones
 from gridground.territory.frame import Frame
 
 if TYPE_CHECKING:
@@ -107,6 +107,7 @@ def sketch_svg(scene: Scene) -> Markup:
     name_wires(drawing, scene)
     draw_zones(drawing, scene, cone=4.0, css="sk-zone")
     draw_traffic(drawing, scene, 3.0)
+    draw_vehicle(drawing, scene)
     _ways(drawing, scene)
     _marks(drawing, scene)
     draw_names(drawing, scene, size=14.0)

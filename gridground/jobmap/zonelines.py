@@ -69,3 +69,18 @@ def draw_traffic(drawing: Drawing, scene: Scene, size: float) -> None:
             spot = scene.spot({"lon": lon, "lat": lat})
             if drawing.view.holds(spot):
                 drawing.device(spot, size)
+
+
+def draw_vehicle(drawing: Drawing, scene: Scene) -> None:
+    """Draw the truck and its own rod, where the job states them and the picture holds them."""
+    stated = scene.document.get("vehicle")
+    if stated is None:
+        return
+    place = scene.spot(stated)
+    rod = scene.spot(stated["rod"]) if stated.get("rod") else None
+    if rod is not None and drawing.view.holds(rod):
+        drawing.earth(rod, 8.0)
+        drawing.label("sk-rod-name", rod, "truck's rod", size=15.0, must=True)
+    if drawing.view.holds(place):
+        drawing.device(place, 8.0)
+        drawing.label("sk-rod-name", place, "truck", size=15.0, must=True)

@@ -221,6 +221,10 @@
         mark(map, where(rod), "mk-rod", sign, "rod " + feet(rod.distance_m) + ", " + ("00" + Math.round(rod.bearing_deg) % 360).slice(-3) + "°");
       }
     });
+    if (plan.vehicle) {
+      mark(map, where(plan.vehicle), "mk-pole", el("span"), "truck");
+      if (plan.vehicle.rod) { mark(map, where(plan.vehicle.rod), "mk-pole", el("span"), "truck's rod"); }
+    }
     G.drawn.push("zones");
   };
   G.poles = function (map) {
