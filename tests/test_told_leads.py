@@ -152,7 +152,10 @@ def test_a_number_that_the_kit_does_not_have_is_asked_about(territory, job, firs
 def test_the_lead_that_was_planned_changes_nothing_but_its_word(territory, job, first):
     row = first["leads"][2]
     (own,) = row["kit_lead_ids"]
-    made = anew(territory, job, first, ticked(first, **{row["lead_id"]: own}))
+    book = Book(first)
+    values = {"lead_number": own, "size": row["size"], "length_m": row["length_m"]}
+    book.add("lead used", lead_id=row["lead_id"], values=values)
+    made = anew(territory, job, first, book)
     assert made["open_items"] == first["open_items"]
     assert row_of(made, row["lead_id"])["kit_lead_ids"] == [own]
     assert made["kit"]["assigned"][own] == row["lead_id"]
