@@ -72,6 +72,11 @@ def test_traffic_of_the_trucks_zone_is_seen_to_at_the_truck(by_road):
         assert step["pole_id"] is None
 
 
+def test_the_page_says_at_the_truck(by_road):
+    page = str(gg.job_map(by_road).get_root().render())
+    assert "one-lane two-way traffic</b> at the truck. " in page
+
+
 def numbers_in(text):
     """Return the numbers behind the word numbers, ranges spelled out."""
     said = text.split("numbers ", 1)[1]
