@@ -233,7 +233,7 @@ def test_long_lists_end_with_how_many_more(switched):
 
 def test_marks_notice_every_change_but_blanks():
     html = '<td class="a">P19 <b>x &lt; y</b></td>'
-    assert marks_of(html) == marks_of('<td class="a">\nP19  <b>x &#60; y</b>\n</td>')
+    assert marks_of(html) == marks_of('<td class="a">P19\n  <b>x &#60; y</b>\n</td>')
     for other in (
         '<td class="b">P19 <b>x &lt; y</b></td>',
         '<td class="a">P18 <b>x &lt; y</b></td>',

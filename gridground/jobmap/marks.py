@@ -13,15 +13,17 @@ _NO_END = frozenset({"br", "col", "hr", "img", "input", "link", "meta", "wbr"})
 
 
 class _Marks(HTMLParser):
-    """Collects start tags with attributes, where they end, and text without blanks."""
+    """Collects start tags with attributes, where they end, and text with runs of blanks as one."""
 
     def __init__(self) -> None:
         super().__init__(convert_charrefs=True)
         self.parts: list[str] = []
+        self.text = ""  # since the last tag: a parser may hand it over in pieces
         self.inside: int | None = None  # how deep, within an element that is live
         self.depth = 0
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.said()
         if self.inside is None:
             # The script gives the root classes of its own.
             kept = [] if tag == "html" else [(n, v) for n, v in attrs if n != DIGEST]
@@ -40,6 +42,7 @@ class _Marks(HTMLParser):
 
     def handle_endtag(self, tag: str) -> None:
         del tag
+        self.said()
         if self.inside == self.depth:
             self.inside = None
         self.depth -= 1
@@ -48,11 +51,20 @@ class _Marks(HTMLParser):
 
     def handle_data(self, data: str) -> None:
         if self.inside is None:
-            self.parts.append(_BLANKS.sub("", data))
+            self.text += data
+
+    def said(self) -> None:
+        """Note the text since the last tag; blanks alone say nothing."""
+        found = _BLANKS.sub(" ", self.text)
+        if found != " ":
+            self.parts.append(found)
+        self.text = ""
 
 
 def marks_of(html: str) -> str:
-    """Return the SHA-256 of what HTML says: its tags and its text, code too, blanks left out.
+    """Return the SHA-256 of what HTML says: its tags and its text, code too.
+
+    Runs of blanks count as one; blanks alone between two tags are left out.
 
     The page's script takes the same digest of what the browser made of it, so that a page that
     was altered, even in one letter, is noticed.
@@ -78,4 +90,5 @@ def marks_of(html: str) -> str:
     marks = _Marks()
     marks.feed(html)
     marks.close()
+    marks.said()
     return hashlib.sha256("".join(marks.parts).encode()).hexdigest()
