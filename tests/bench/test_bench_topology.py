@@ -34,7 +34,8 @@ from tests.bench.large_territory import MAIN, POLES, large_territory
 pytestmark = pytest.mark.bench
 FEEDERS, GROUP = 1000, 4
 JOBS, ROUNDS = 12, 3
-MOST_MS = 20.0
+# 20 ms where one labelling of the whole network takes 23.5 ms: as a ratio, machines differ.
+MOST_RATIO = 0.85
 JOB = Path(__file__).resolve().parents[2] / "sample_data" / "jobs" / "01-straight.toml"
 ROD = RodPlace("", 0.0, 40.0, 0.0, 5.0, 0.0, (), (), ())
 COUNTED = ("ways out and zone", "origins", "both placements", "isolation", "data it rests on")
@@ -77,7 +78,7 @@ def run(territory, job):
     scene = Scene(territory, job, network, zone, Neighbourhood.build(territory, job, near, 60.0))
     note("neighbourhood")
     found = find_origins(territory, network, nodes=scene.nodes, opened=job.sources_opened)
-    assert len(found) == GROUP
+    assert len(found) in {2, 3}  # its own source, and each feeder next to it by its tie
     note("origins")
     ground = Ground(
         find_rod=lambda _: ROD,
@@ -128,7 +129,7 @@ def test_a_job_costs_what_is_round_it(benchmark, land):
     print(f"{'all but neighbourhood':20} {median(total):8.2f} {max(total):8.2f}")
     print(f"one labelling of the whole network by scipy: {peer:.1f} ms")
     benchmark.extra_info["a labelling / a job"] = round(peer / median(total), 1)
-    assert median(total) <= MOST_MS
+    assert median(total) <= MOST_RATIO * peer
     assert peer / median(total) > 1
 
 
