@@ -148,4 +148,5 @@ def test_ways_out_where_every_feeder_is_tied_to_the_next(benchmark):
     took = [ways(feeder) for feeder in range(50, 62)]
     benchmark.pedantic(ways, args=(50,), rounds=3)
     print(f"\nways out, {FEEDERS} circuits beyond: {median(took):.1f} ms")
-    assert median(took) <= MOST_MS
+    peer = median(a_labelling_ms(network) for _ in range(3))
+    assert median(took) <= MOST_RATIO * peer
