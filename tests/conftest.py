@@ -17,7 +17,8 @@ def pytest_sessionfinish(session, exitstatus):
     """Write ``tests/checks.md`` where nothing failed and nothing that checks was left out."""
     wanted = {p.name for d in ("published", "cross") for p in (_HERE / d).glob("test_*.py")}
     ran = {item.path.name for item in session.items}
-    whole = not session.config.option.keyword and not session.config.option.markexpr
+    option = session.config.option
+    whole = not (option.keyword or option.markexpr or option.collectonly)
     if exitstatus == 0 and whole and wanted <= ran:
         check_table.TABLE.write_text(check_table.page(), encoding="utf-8")
         sys.stderr.write(f"\nwritten: {check_table.TABLE.name}\n")
