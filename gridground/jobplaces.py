@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from gridground.job import Position, Vehicle
 from gridground.jobvalues import as_ids, as_length_m, as_number
-from gridground.territory.text import id_fault, shown
+from gridground.territory.text import id_fault
 from gridground.units import feet_text
 
 if TYPE_CHECKING:
@@ -74,7 +74,7 @@ def read_position(section: Section, *, pole_id: str | None) -> Position | None:
     stated = section.table.keys()
     by_numbers, by_pole = stated & set(_COORDINATES), stated & set(from_pole)
     if bool(by_numbers) == bool(by_pole):
-        found = "two ways of stating one position" if by_numbers else f"{shown(section.table)}"
+        found = "two ways of stating one position" if by_numbers else "states no position"
         remedy = f"state lon and lat, or {', '.join(from_pole)}"
         section.add("lon" if by_numbers else "", found, remedy)
         return None

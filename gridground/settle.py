@@ -350,13 +350,16 @@ def short_items(job: Job, materials: Sequence[dict[str, Any]]) -> list[OpenItem]
         + (f" of {feet_text(row['length_m'])}" if row["length_m"] else "")
         for row in short
     )
+    untested = dict.fromkeys(one for row in short for one in row.get("out_of_test", ()))
+    out = f"; on the truck, and out of test: {', '.join(untested)}" if untested else ""
     return [
         OpenItem(
             "kit_short",
             (job.job_id,),
-            f"the truck lacks {named}",
+            f"the truck lacks {named}{out}",
             "the plan cannot be carried out with what is on the truck",
             "the crew's foreman",
-            "load what is missing and enter it in the kit",
+            "load what is missing and enter it in the kit"
+            + ("; test those out of test and enter the date" if untested else ""),
         )
     ]

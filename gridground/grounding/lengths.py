@@ -104,7 +104,7 @@ def _on_the_ground(rod: RodPlace | None) -> Piece:
     rise_m = rod.rise_m or 0.0
     if rise_m:
         what += f", rod {abs(rise_m):.2f} m {'higher' if rise_m > 0 else 'lower'}"
-    return Piece(what, math.hypot(rod.distance_m, rise_m))
+    return Piece(what, rod.ground_m)
 
 
 def _place(end: str, top: PoleTop, bar_m: float) -> tuple[float, float]:

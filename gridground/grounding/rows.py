@@ -23,6 +23,7 @@ from gridground.record import LeadRow
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from gridground.grounding.margin import Margin
     from gridground.grounding.sizing import LeadChoice
     from gridground.grounding.where import Spot
     from gridground.job import Job
@@ -206,14 +207,22 @@ def with_solved_currents(rows: Sequence[LeadRow], solved_a: Sequence[float]) -> 
                 current_a=float(current),
                 margin_ratio=ratio,
                 peak_a=first_peak_a(float(current), row.x_over_r),
-                end_temperature_c=_end_temperature_c(row, float(current)),
+                end_temperature_c=row_end_temperature_c(row, float(current)),
             )
         )
     return done
 
 
-def _end_temperature_c(row: LeadRow, current_a: float) -> float | None:
-    """Return the temperature of a lead after a solved current, None where it would melt."""
+def row_end_temperature_c(row: LeadRow, current_a: float) -> float | None:
+    """Return the temperature of a row's cables after a current [degrees C], None: they melt.
+
+    Parameters
+    ----------
+    row : LeadRow
+        Its size, number of cables, time, X/R and shots count.
+    current_a : float
+        Through all of its cables [A].
+    """
     try:
         return lead_end_temperature_c(
             row.size,
@@ -225,6 +234,19 @@ def _end_temperature_c(row: LeadRow, current_a: float) -> float | None:
         )
     except TableError:
         return None
+
+
+def with_margin(row: LeadRow, margin: Margin) -> LeadRow:
+    """Return a row that says what change would need the next size."""
+    return replace(
+        row,
+        next_size=margin.next_size,
+        next_size_at_a=margin.at_a,
+        next_size_at_s=margin.at_s,
+        next_size_at_x_over_r=margin.at_x_over_r,
+        sensitive_to=margin.sensitive_to,
+        sensitive_ratio=margin.sensitive_ratio,
+    )
 
 
 def landing(end: str, spot: Spot, job: Job) -> tuple[str, float | None]:

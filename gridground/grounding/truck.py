@@ -19,7 +19,7 @@ from gridground.grounding.lead_impedance import (
 from gridground.grounding.margin import carried_a
 from gridground.grounding.peak import peak_limit_a
 from gridground.grounding.rating import Basis, lead_rating_a, rating_source
-from gridground.grounding.rows import BODY_SEPARATION_M, START_C, landing
+from gridground.grounding.rows import BODY_SEPARATION_M, START_C, landing, with_margin
 from gridground.grounding.sizing import choice_of
 from gridground.grounding.used_leads import used_at
 from gridground.jobkit import clamp_names, last_day
@@ -343,16 +343,11 @@ def _with_choice(row: LeadRow, limits: Limits, choices: Choices) -> LeadRow:
         choices[key] = choice_of(
             (row.size, row.parallel), fault, limits, frequency_hz=row.frequency_hz
         )
-    choice, margin = choices[key], choices[key].margin
-    return replace(
+    choice = choices[key]
+    row = replace(
         row,
         margin_ratio=choice.margin_ratio,
         source=choice.source,
         end_temperature_c=choice.end_temperature_c,
-        next_size=margin.next_size,
-        next_size_at_a=margin.at_a,
-        next_size_at_s=margin.at_s,
-        next_size_at_x_over_r=margin.at_x_over_r,
-        sensitive_to=margin.sensitive_to,
-        sensitive_ratio=margin.sensitive_ratio,
     )
+    return with_margin(row, choice.margin)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from gridground.errors import TableError
 from gridground.grounding.grades import grade_of
 from gridground.grounding.heating import materials
 from gridground.grounding.lead_impedance import (
@@ -19,11 +18,15 @@ from gridground.grounding.margin import carried_a, row_margin
 from gridground.grounding.peak import peak_limit_a
 from gridground.grounding.rating import (
     Basis,
-    lead_end_temperature_c,
     lead_rating_a,
     rating_source,
 )
-from gridground.grounding.rows import BODY_SEPARATION_M, START_C
+from gridground.grounding.rows import (
+    BODY_SEPARATION_M,
+    START_C,
+    row_end_temperature_c,
+    with_margin,
+)
 from gridground.grounding.stock import allowed_sizes
 from gridground.record import Check
 from gridground.units import area_mm2, feet_text
@@ -81,7 +84,11 @@ def _as_used(row: LeadRow, used: UsedLead, limits: Limits) -> LeadRow:
     basis, hz = limits.lead_basis, row.frequency_hz
     electrode = row.edge.role == "electrode"
     heating = row.x_over_r * row.times_on
-    end_c = row.end_temperature_c if electrode else _end_c(row, size)
+    end_c = (
+        row.end_temperature_c
+        if electrode
+        else row_end_temperature_c(replace(row, size=size), row.current_a)
+    )
     hot_c = START_C if electrode else end_c
     if hot_c is None:
         hot_c = materials()["copper, annealed"].fusing_c
@@ -136,21 +143,6 @@ def _several(parallel: int) -> str:
 _BASES: tuple[Basis, Basis] = ("withstand", "ultimate")
 
 
-def _end_c(row: LeadRow, size: str) -> float | None:
-    """Return the temperature of a row of another size when the fault is cleared; None: it melts."""
-    try:
-        return lead_end_temperature_c(
-            size,
-            row.current_a,
-            row.time_s,
-            row.x_over_r * row.times_on,
-            parallel=row.parallel,
-            frequency_hz=row.frequency_hz,
-        )
-    except TableError:
-        return None
-
-
 def _with_margin(row: LeadRow, planned: LeadRow, limits: Limits) -> LeadRow:
     """Return a row with what change needs another size: the planned one where it is too small."""
     settings = {"basis": limits.lead_basis, "frequency_hz": row.frequency_hz}
@@ -178,15 +170,7 @@ def _with_margin(row: LeadRow, planned: LeadRow, limits: Limits) -> LeadRow:
     stock = [(s, n) for n in range(1, limits.parallel_max + 1) for s in allowed_sizes(limits)]
     fault = (row.current_a, row.time_s, row.x_over_r, row.times_on)
     margin = row_margin(own, fault, stock if own in stock else [own, *stock], **settings)  # type: ignore[arg-type]
-    return replace(
-        row,
-        next_size=margin.next_size,
-        next_size_at_a=margin.at_a,
-        next_size_at_s=margin.at_s,
-        next_size_at_x_over_r=margin.at_x_over_r,
-        sensitive_to=margin.sensitive_to,
-        sensitive_ratio=margin.sensitive_ratio,
-    )
+    return with_margin(row, margin)
 
 
 def used_checks(job: Job, spots: Sequence[Spot], rows: Sequence[LeadRow]) -> Iterator[Check]:
