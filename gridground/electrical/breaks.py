@@ -79,18 +79,21 @@ def neutral_breaks(
 
 @dataclass(frozen=True)
 class Way:
-    """From a source to every node: the number of spans, and the node before it."""
+    """From a source to every node: the node before it, negative where none leads there."""
 
     start: int
-    hops: NDArray[np.float64]
     before: NDArray[np.intp]
+
+    def reaches(self, node: int) -> bool:
+        """Say whether a way leads to a node."""
+        return node == self.start or bool(self.before[node] >= 0)
 
 
 def way_from(network: Network, start: int) -> Way:
     """Return the shortest ways from a source along closed spans."""
     return network.once(
         ("way from", start),
-        lambda: Way(start, *_ways_from(network, start, np.flatnonzero(network.closed > 0))),
+        lambda: Way(start, _ways_from(network, start, network.closed > 0)),
     )
 
 
@@ -98,12 +101,14 @@ def first_met(way: Way, nodes: list[int]) -> list[int]:
     """Return those of some nodes that the way from a source meets before any other of them."""
     among, found = set(nodes), []
     for node in sorted(among):
+        if not way.reaches(node):
+            continue
         here = node
-        while here != way.start and np.isfinite(way.hops[here]):
+        while here != way.start:
             here = int(way.before[here])
             if here in among:
                 break
-        if here == way.start and (node == way.start or here not in among):
+        if node == way.start or here not in among:
             found.append(node)
     return found
 
@@ -126,7 +131,7 @@ def entering_spans(network: Network, way: Way, first: int) -> dict[int, int]:
         Span row -> its end away from the node; only spans with a neutral.
     """
     shut = np.flatnonzero(network.closed > 0)
-    if not np.isfinite(way.hops[first]) or first == way.start:
+    if not way.reaches(first) or first == way.start:
         return {}
     has = has_neutral(network.territory)
     found = _between(network, shut[has[shut]], first, int(way.before[first]))
@@ -169,14 +174,12 @@ def _leaving(network: Network, grounds: list[int], has: NDArray[np.bool_]) -> di
         others = [n for n in grounds if n != node and network.node_circuit[n] == circuit]
         if not others:
             continue
-        hops, before = _ways_from(network, node, rows)
-        for other in others:
-            if not np.isfinite(hops[other]):
-                continue
+        way = Way(node, _ways_from(network, node, has))
+        for other in filter(way.reaches, others):
             here = other
             while here != node:
                 section.add(here)
-                here = int(before[here])
+                here = int(way.before[here])
     inside = np.isin(np.arange(len(network.node_pole)), sorted(section))
     near, far = inside[network.node_from[rows]], inside[network.node_to[rows]]
     leaving = near != far
@@ -186,17 +189,14 @@ def _leaving(network: Network, grounds: list[int], has: NDArray[np.bool_]) -> di
     }
 
 
-def _ways_from(
-    network: Network, start: int, rows: NDArray[np.intp]
-) -> tuple[NDArray[np.float64], NDArray[np.intp]]:
-    """Return the number of spans to every node, and the node before it on the shortest way."""
+def _ways_from(network: Network, start: int, along: NDArray[np.bool_]) -> NDArray[np.intp]:
+    """Return the node before every node on the shortest way along some spans."""
     from scipy.sparse import coo_matrix  # noqa: PLC0415  off the start-up path
-    from scipy.sparse.csgraph import shortest_path  # noqa: PLC0415
+    from scipy.sparse.csgraph import breadth_first_order  # noqa: PLC0415
 
-    n = len(network.node_pole)
-    pairs = (network.node_from[rows], network.node_to[rows])
-    graph = coo_matrix((np.ones(len(rows)), pairs), shape=(n, n)).tocsr()
-    hops, before = shortest_path(
-        graph, directed=False, unweighted=True, indices=start, return_predecessors=True
-    )
-    return np.asarray(hops, float), np.asarray(before, np.intp)
+    n, rows = len(network.node_pole), np.flatnonzero(along)
+    one, other = network.node_from[rows], network.node_to[rows]
+    pairs = (np.concatenate([one, other]), np.concatenate([other, one]))
+    graph = coo_matrix((np.ones(len(pairs[0])), pairs), shape=(n, n)).tocsr()
+    _, before = breadth_first_order(graph, start, directed=True)
+    return np.asarray(before, np.intp)

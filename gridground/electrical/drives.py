@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gridground.electrical.ends import BITS, LABELS, NEUTRAL
-from gridground.electrical.ladder import connected_parts, merged_parts
+from gridground.electrical.ladder import merged_parts
 from gridground.errors import NotReachedError
 
 if TYPE_CHECKING:
@@ -57,16 +57,25 @@ class Drives:
         self.ends, self.runs, self.places, self.origin = ends, runs, places, origin
 
     def of(
-        self, source: Source, n_nodes: int, shut: Sequence[tuple[int, int]]
+        self, source: Source, parts: NDArray[np.intp], shut: Sequence[tuple[int, int]]
     ) -> tuple[Drive, ...]:
         """Return every event, those of more phases first; energy passes closed devices.
+
+        Parameters
+        ----------
+        source : Source
+            What drives.
+        parts : ndarray of int, shape (n_nodes + 1,)
+            Part of every node that conductors connect, earth last.
+        shut : sequence of (int, int)
+            Sides of split conductors joined by closed devices.
 
         Raises
         ------
         NotReachedError
             Where there is none.
         """
-        part = merged_parts(connected_parts(n_nodes, self.runs.branches), list(shut))
+        part = merged_parts(parts, list(shut))
         injection = self.origin.injection
         if injection is None or injection.place is None:
             drives = list(self._along(source, part))

@@ -16,7 +16,12 @@ from gridground.electrical.ends import (
     number_ends,
     shut_pairs,
 )
-from gridground.electrical.ladder import EARTH, reduce_to_ports
+from gridground.electrical.ladder import (
+    EARTH,
+    connected_parts,
+    merged_parts,
+    reduce_to_ports,
+)
 from gridground.electrical.locator import Locator
 from gridground.electrical.places import bare_poles, mid_spans, network_nodes_of
 from gridground.electrical.runs import lay_runs
@@ -226,14 +231,17 @@ def build_model(
     places = tuple(locator.locate(place) for place in layout.places)
     source = _source(territory, origin)
     shut = tuple(shut_pairs(ends))
-    drives = Drives(ends, runs, places, origin).of(source, locator.n_nodes, shut)
+    parts = connected_parts(locator.n_nodes, runs.branches)
+    drives = Drives(ends, runs, places, origin).of(source, parts, shut)
     star = _star(ends, origin)
     ports = {star}.union(*(p.nodes() for p in places), *runs.gaps.values(), *shut)
     for drive in drives:
         ports |= {*drive.terminals, *(n for pair in drive.touching for n in pair)}
     earth = [p.earth_branches() for p in places]
+    earthed = [(int(node), EARTH) for branch in earth for node in branch.start.ravel()]
+    parts = merged_parts(parts, earthed)
     laid = [*runs.branches, *earth]
-    reduction = reduce_to_ports(locator.n_nodes, laid, sorted(ports - {EARTH}))
+    reduction = reduce_to_ports(locator.n_nodes, laid, sorted(ports - {EARTH}), parts=parts)
     return Model(origin, source, reduction, places, drives, star, runs.gaps, tuple(states), shut)
 
 
@@ -291,8 +299,15 @@ def _region(
     beside them.
     """
     seeds = [*grounds, *(node for node in (origin.start,) if node is not None)]
-    _, near = network.part_of(seeds)
     circuits = {origin.circuit_id} | {c for p in layout.places for c in p.circuit_ids}
+    parts = np.unique(network.labels()[np.array(seeds, np.intp)])
+    name = ("region", tuple(parts.tolist()), tuple(sorted(circuits)))  # the same for most layouts
+    return network.once(name, lambda: _beside(network, seeds, circuits))
+
+
+def _beside(network: Network, seeds: list[int], circuits: set[str]) -> NDArray[np.bool_]:
+    """Return the spans of some circuits and of the parts of some nodes, and all beside them."""
+    _, near = network.part_of(seeds)
     laid = np.union1d(near, network.fixed.spans_of(circuits))
     poles = np.union1d(network.span_from[laid], network.span_to[laid])
     rows = np.unique(network.fixed.at_pole.members(poles) % len(network.span_from))

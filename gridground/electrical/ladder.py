@@ -9,7 +9,7 @@ answered on the small port matrix.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -18,7 +18,7 @@ from scipy.sparse import coo_matrix, csc_matrix
 from scipy.sparse.csgraph import connected_components
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterable, Sequence
 
     from numpy.typing import NDArray
 
@@ -44,6 +44,18 @@ class CoupledBranches:
     start: NDArray[np.intp]
     end: NDArray[np.intp]
     impedance_ohm: NDArray[np.complex128]
+
+    @cached_property
+    def admittance_s(self) -> NDArray[np.complex128]:
+        """Inverse of the impedance of each set, shape (m, n, n) [S]."""
+        return np.asarray(np.linalg.inv(self.impedance_ohm), complex)
+
+    def between(self, start: NDArray[np.intp], end: NDArray[np.intp]) -> CoupledBranches:
+        """Return the same sets between other nodes; what is inverted stays so."""
+        moved = replace(self, start=start, end=end)
+        if "admittance_s" in vars(self):
+            vars(moved)["admittance_s"] = self.admittance_s
+        return moved
 
     @classmethod
     def single(
@@ -74,10 +86,10 @@ class Reduction:
     admittance_s: NDArray[np.complex128]
     component: NDArray[np.intp]
     _nodes: NDArray[np.intp]
-    _at: NDArray[np.intp]
-    # Voltage of every node, and what enters the whole network there, per volt at each port.
+    # Voltage of every node per volt at each port, and the largest violation of the current law
+    # at any node that is no port.
     _carried: NDArray[np.complex128]
-    _current_s: NDArray[np.complex128]
+    _left_s: NDArray[np.float64]
 
     def row_of(self) -> dict[int, int]:
         """Return the row of each port's node; earth is the last row of padded matrices."""
@@ -102,36 +114,26 @@ class Reduction:
         return max(float(inside), float(np.abs(leaving - injected_a).max(initial=0.0)))
 
     def currents_a(self, port_v: NDArray[Any]) -> tuple[NDArray[np.complex128], NDArray[Any]]:
-        """Return the currents that enter the network at its ports, and the largest left inside.
+        """Return the currents that enter the network at its ports, and what is left inside [A].
 
         Parameters
         ----------
         port_v : ndarray of complex, shape (p,) or (p, k)
             Port voltages [V].
+
+        Notes
+        -----
+        Left inside: never less than the largest violation of the current law at a node, and up to
+        the number of ports more: the worst of each port added up, whatever the phase.
         """
-        per_v = self._current_s  # what is left in it inside is what the current law forbids
         columns = port_v.reshape(len(self.ports), -1)
-        at_ports = np.concatenate([*_products(per_v[self._at], columns)] or [columns])
-        largest = np.zeros(columns.shape[1])
-        for left in _products(per_v[self._inside], columns):
-            # the root is drawn once per column, not once per node
-            np.maximum(largest, (left.real**2 + left.imag**2).max(axis=0), out=largest)
-        shape = port_v.shape[1:]
-        return at_ports.reshape(port_v.shape), np.sqrt(largest).reshape(shape)
-
-    @cached_property
-    def _inside(self) -> NDArray[np.intp]:
-        """Rows of all nodes that are no ports; one that is held counts too."""
-        return np.setdiff1d(np.arange(len(self._nodes)), self._at)
-
-
-def _products(
-    matrix: NDArray[np.complex128], columns: NDArray[Any]
-) -> Iterator[NDArray[np.complex128]]:
-    """Multiply a matrix by columns, a few rows at a time."""
-    step = max(_FEW_ROWS, _BY_ONE_THREAD // max(1, columns.size))
-    for first in range(0, len(matrix), step):
-        yield matrix[first : first + step] @ columns
+        step = max(_FEW_ROWS, _BY_ONE_THREAD // max(1, columns.size))
+        parts = [
+            self.admittance_s[first : first + step] @ columns
+            for first in range(0, len(self.ports), step)
+        ]
+        entering = np.concatenate(parts) if parts else columns
+        return entering.reshape(port_v.shape), self._left_s @ np.abs(port_v)
 
 
 def connected_parts(
@@ -166,23 +168,33 @@ def nodal_admittance(n_nodes: int, branches: Sequence[CoupledBranches]) -> csc_m
     -----
     For each set with incidence A (start +1, end -1): Y += A Z⁻¹ Aᵀ.
     """
-    rows, cols, values = [], [], []
+    value, row, col = _entries(branches)
+    return coo_matrix((value, (row, col)), shape=(n_nodes, n_nodes)).tocsc()
+
+
+def _entries(
+    branches: Sequence[CoupledBranches],
+) -> tuple[NDArray[np.complex128], NDArray[np.intp], NDArray[np.intp]]:
+    """Return value, row and column of everything that branches add, earth left out."""
+    found = [(np.zeros(0, complex), np.zeros(0, np.intp), np.zeros(0, np.intp))]
     for branch in branches:
-        own = np.linalg.inv(branch.impedance_ohm)
-        node = np.concatenate([branch.start, branch.end], axis=1)
-        row, col = np.broadcast_arrays(node[:, :, None], node[:, None, :])
-        kept = (row != EARTH) & (col != EARTH)
-        rows.append(row[kept])
-        cols.append(col[kept])
-        values.append(np.block([[own, -own], [-own, own]])[kept])
-    if not rows:
-        return csc_matrix((n_nodes, n_nodes), dtype=complex)
-    entries = (np.concatenate(values), (np.concatenate(rows), np.concatenate(cols)))
-    return coo_matrix(entries, shape=(n_nodes, n_nodes)).tocsc()
+        own = branch.admittance_s
+        for one, sign_one in ((branch.start, 1.0), (branch.end, -1.0)):
+            for other, sign_other in ((branch.start, 1.0), (branch.end, -1.0)):
+                row, col = np.broadcast_arrays(one[:, :, None], other[:, None, :])
+                signed = own if sign_one == sign_other else -own
+                found.append((signed.ravel(), row.ravel(), col.ravel()))
+    value, row, col = (np.concatenate(column) for column in zip(*found, strict=True))
+    kept = np.flatnonzero((row != EARTH) & (col != EARTH))
+    return value[kept], row[kept], col[kept]
 
 
 def reduce_to_ports(
-    n_nodes: int, branches: Sequence[CoupledBranches], ports: Sequence[int]
+    n_nodes: int,
+    branches: Sequence[CoupledBranches],
+    ports: Sequence[int],
+    *,
+    parts: NDArray[np.intp] | None = None,
 ) -> Reduction:
     """Eliminate every node but the ports.
 
@@ -194,6 +206,8 @@ def reduce_to_ports(
         The network, sources left out.
     ports : sequence of int
         Nodes to keep, each once, without earth.
+    parts : ndarray of int, shape (n_nodes + 1,), optional
+        The connected part of every node, earth last, where it is known already.
 
     Raises
     ------
@@ -220,14 +234,18 @@ def reduce_to_ports(
         raise ValueError(f"node {nodes[-1]} is outside the network of {n_nodes}")
     number = np.full(n_nodes + 1, EARTH, np.intp)
     number[nodes] = np.arange(len(nodes))
-    local = [CoupledBranches(number[b.start], number[b.end], b.impedance_ohm) for b in branches]
-    part = connected_parts(len(nodes), local)
+    local = [b.between(number[b.start], number[b.end]) for b in branches]
+    part = connected_parts(len(nodes), local) if parts is None else parts[np.append(nodes, EARTH)]
     at = number[port]
-    full = nodal_admittance(len(nodes), local)
-    carried = _carried(full, _interior(part, at), at)
-    current_s = np.asarray(full @ carried)
+    interior = _interior(part, at)
+    held = np.setdiff1d(np.arange(len(nodes)), np.concatenate([interior, at]))
+    order = np.concatenate([interior, at, held])
+    place = np.empty(len(nodes), np.intp)
+    place[order] = np.arange(len(nodes))
+    value, row, col = _entries(local)
+    solved = _eliminate((value, place[row], place[col]), len(interior), (len(at), len(held)))
     component = np.append(part[at], part[-1])
-    return Reduction(port, current_s[at], component, nodes, at, carried, current_s)
+    return Reduction(port, solved[1], component, nodes[order], solved[0], solved[2])
 
 
 def _interior(part: NDArray[np.intp], at: NDArray[np.intp]) -> NDArray[np.intp]:
@@ -242,19 +260,45 @@ def _interior(part: NDArray[np.intp], at: NDArray[np.intp]) -> NDArray[np.intp]:
     return np.flatnonzero(keep)
 
 
-def _carried(
-    full: csc_matrix, interior: NDArray[np.intp], at: NDArray[np.intp]
-) -> NDArray[np.complex128]:
-    """Return the voltage of every node per volt at each port, shape (n, p)."""
+def _eliminate(
+    entries: tuple[NDArray[np.complex128], NDArray[np.intp], NDArray[np.intp]],
+    n: int,
+    others: tuple[int, int],
+) -> tuple[NDArray[np.complex128], NDArray[np.complex128], NDArray[np.float64]]:
+    """Eliminate the first `n` nodes; the ports follow them, and the held ones these.
+
+    Returns the voltage of every node, what enters at the ports, and the largest violation of the
+    current law at any other node, per volt at each port.
+    """
     from scipy.sparse.linalg import splu  # noqa: PLC0415  off the start-up path
 
-    carried = np.zeros((full.shape[0], len(at)), complex)
-    carried[at, np.arange(len(at))] = 1.0
-    if len(interior):
-        inside = full[interior, :]
-        factor = splu(inside[:, interior].tocsc(), permc_spec="MMD_AT_PLUS_A")
-        carried[interior] = -factor.solve(inside[:, at].toarray())
-    return carried
+    p, n_held = others
+    value, row, col = entries
+    volt = np.zeros((n + p + n_held, p), complex)
+    volt[n : n + p] = np.eye(p)
+    inside = (row < n) & (col < n)
+    kept = np.flatnonzero(inside)
+    block = coo_matrix((value[kept], (row[kept], col[kept])), shape=(n, n)).tocsc()
+    kept = np.flatnonzero(~inside)
+    value, row, col = value[kept], row[kept], col[kept]
+    left = np.zeros((n, p), complex)
+    kept = np.flatnonzero((row < n) & (col < n + p))
+    np.add.at(left, (row[kept], col[kept] - n), value[kept])
+    if n:
+        # structurally symmetric: pivots on the diagonal, unless one is far smaller than its column
+        factor = splu(
+            block,
+            permc_spec="MMD_AT_PLUS_A",
+            diag_pivot_thresh=0.01,
+            options={"SymmetricMode": True},
+        )
+        volt[:n] = -factor.solve(left)
+        left += block @ volt[:n]
+    kept = np.flatnonzero(row >= n)
+    entering = np.zeros((p + n_held, p), complex)
+    np.add.at(entering, row[kept] - n, value[kept, None] * volt[col[kept]])
+    wrong = np.abs(np.concatenate([left, entering[p:]])).max(axis=0, initial=0.0)
+    return volt, entering[:p], wrong
 
 
 class Ports(Protocol):

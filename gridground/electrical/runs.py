@@ -116,7 +116,10 @@ def lay_runs(
     wires = on_nodes(ends, hung)
     wires, gaps = _open_neutrals(ends, wires, kept, broken)
     wires, middle, beyond = _halve(wires, middles, ends.n_nodes + len(broken))
-    branches = _overhead(ends, wires, resistivity_ohm_m)
+    # so are their impedances; only what is halved is shorter
+    name = ("overhead runs", region.tobytes(), tuple(sorted(middles)), resistivity_ohm_m)
+    coupled = ends.network.once(name, lambda: _coupled(ends, wires, resistivity_ohm_m))
+    branches = [b.between(wires.start[rows], wires.end[rows]) for rows, b in coupled]
     cables = np.flatnonzero(region & ~overhead)
     fresh = {row: ends.n_nodes + k for k, row in enumerate(sorted(broken))}
     loose = {row: (fresh[row], broken[row]) for row in broken.keys() & set(cables.tolist())}
@@ -169,8 +172,10 @@ def _halve(
     return wires.rows(~hit).plus(near).plus(far), middle, beyond
 
 
-def _overhead(ends: Ends, wires: Wires, resistivity_ohm_m: float) -> list[CoupledBranches]:
-    """Return the runs as coupled branches."""
+def _coupled(
+    ends: Ends, wires: Wires, resistivity_ohm_m: float
+) -> list[tuple[NDArray[np.intp], CoupledBranches]]:
+    """Return the runs as coupled branches, inverted, with the rows of their wires."""
     circuits = ends.network.territory.circuits
     hertz = dict(zip(circuits.ids, np.asarray(circuits["frequency_hz"], float), strict=True))
     circuit = ends.network.territory.spans["circuit_id"]
@@ -186,7 +191,10 @@ def _overhead(ends: Ends, wires: Wires, resistivity_ohm_m: float) -> list[Couple
         )
         scale = np.sqrt(wires.length_m[block] / 1000.0)
         impedance = per_km * scale[:, :, None] * scale[:, None, :]
-        found.append(CoupledBranches(wires.start[block], wires.end[block], impedance))
+        run = CoupledBranches(wires.start[block], wires.end[block], impedance)
+        if np.isfinite(impedance).all():
+            run.admittance_s  # noqa: B018  inverted once for all layouts
+        found.append((block, run))
     return found
 
 

@@ -89,14 +89,13 @@ class Supply:
         """Switch the source of a model on for each of its events."""
         source, drives = model.source, model.drives
         impedance = source.abc_ohm() if source.grounded else source.z1_ohm * np.eye(3)
-        admittance = np.zeros((len(drives), 3, 3), complex)
-        emf = np.zeros((len(drives), 3), complex)
-        all_v = source.emf_v()
+        on = np.zeros((len(drives), 3), bool)
         for number, drive in enumerate(drives):
-            labels = np.array(drive.labels, np.intp)
-            on = labels[:, None], labels
-            admittance[number][on] = np.linalg.inv(impedance[on] / setting.growth_ratio)
-            emf[number, labels] = all_v[labels]
+            on[number, list(drive.labels)] = True
+        both = on[:, :, None] & on[:, None, :]
+        switched = np.where(both, impedance / setting.growth_ratio, np.eye(3))
+        admittance = np.where(both, np.linalg.inv(switched), 0.0)
+        emf = np.where(on, source.emf_v(), 0.0)
         return cls(drives, model.star if source.grounded else None, admittance, emf)
 
     @property
