@@ -54,13 +54,37 @@ def metres(rod, at=AT):
 
 def judged(xy, features, *, poles=((0.0, 0.0),), line_deg=(), live=(), reach_m=12.0, zone_m=3.048):
     """Score positions feature by feature; infinite where unlawful. Metres round pole P0."""
-    xy = np.atleast_2d(np.asarray(xy, float))
-    points = shapely.points(xy)
-    leads = shapely.linestrings(np.stack([np.zeros_like(xy), xy], axis=1))
-    length_m = np.hypot(*xy.T)
-    lawful = length_m <= reach_m + 1e-6
+    every = np.atleast_2d(np.asarray(xy, float))
+    points, leads = shapely.points(every), straight(every)
+    lawful = np.hypot(*every.T) <= reach_m + 1e-6
     for pole in poles:
-        lawful &= np.hypot(*(xy - pole).T) >= 4.572 - 1e-6
+        lawful &= np.hypot(*(every - pole).T) >= 4.572 - 1e-6
+    for _, kind, geometry, *own in features:
+        clearance_m = own[0] if own and own[0] is not None else CLEARANCE_M.get(kind)
+        left = np.flatnonzero(lawful)  # what one feature forbids is not measured again
+        distance_m = shapely.distance(points[left], geometry)
+        lawful[left] = (distance_m > 0) & (distance_m >= clearance_m)
+        # A lead keeps half a truck's width from its middle, the full distance from its rod.
+        wall_m = {"vehicle": 1.5, "vehicle_rod": clearance_m}.get(kind, 0.0)
+        # Where the pole stands nearer than that, it comes no nearer than the pole.
+        wall_m = min(wall_m, max(geometry.distance(shapely.Point(0, 0)) - 0.01, 0.0))
+        walled = kind in BLOCKING or wall_m > 0.0
+        if walled and geometry.distance(shapely.Point(0, 0)) > wall_m:
+            left = np.flatnonzero(lawful)
+            lawful[left] = shapely.distance(leads[left], geometry) > wall_m
+    score = np.full(len(every), np.inf)
+    score[lawful] = cost(every[lawful], features, line_deg, live, zone_m)
+    return score
+
+
+def straight(xy):
+    """Return the leads from the pole to some places."""
+    return shapely.linestrings(np.stack([np.zeros_like(xy), xy], axis=1))
+
+
+def cost(xy, features, line_deg, live, zone_m):
+    """Score lawful positions."""
+    points, leads, score = shapely.points(xy), straight(xy), np.hypot(*xy.T)
     spare_m = np.full(len(xy), np.inf)
     zone_cost = {"road": 6.0, "public_place": 6.0, "sidewalk": 4.0, "driveway": 2.0}
     walk_cost = {"sidewalk": 3.0, "driveway": 3.0, "paved": 1.0}
@@ -68,21 +92,12 @@ def judged(xy, features, *, poles=((0.0, 0.0),), line_deg=(), live=(), reach_m=1
     crossed = {kind: np.zeros(len(xy), bool) for kind in walk_cost}
     for _, kind, geometry, *own in features:
         clearance_m = own[0] if own and own[0] is not None else CLEARANCE_M.get(kind)
-        distance_m = shapely.distance(points, geometry)
-        spare_m = np.minimum(spare_m, distance_m - clearance_m)
-        lawful &= (distance_m > 0) & (distance_m >= clearance_m)
-        # A lead keeps half a truck's width from its middle, the full distance from its rod.
-        wall_m = {"vehicle": 1.5, "vehicle_rod": clearance_m}.get(kind, 0.0)
-        # Where the pole stands nearer than that, it comes no nearer than the pole.
-        wall_m = min(wall_m, max(geometry.distance(shapely.Point(0, 0)) - 0.01, 0.0))
-        walled = kind in BLOCKING or wall_m > 0.0
-        if walled and geometry.distance(shapely.Point(0, 0)) > wall_m:
-            lawful &= shapely.distance(leads, geometry) > wall_m
+        spare_m = np.minimum(spare_m, shapely.distance(points, geometry) - clearance_m)
         if kind in met:
             met[kind] |= shapely.distance(leads, geometry) <= zone_m
         if kind in crossed:
             crossed[kind] |= shapely.intersects(leads, geometry)
-    score = length_m + 3.0 * np.clip(1.0 - spare_m, 0.0, None)
+    score = score + 3.0 * np.clip(1.0 - spare_m, 0.0, None)
     score += sum(cost * met[kind] for kind, cost in zone_cost.items())
     score += sum(cost * crossed[kind] for kind, cost in walk_cost.items())
     for line, half_m in live:
@@ -91,7 +106,7 @@ def judged(xy, features, *, poles=((0.0, 0.0),), line_deg=(), live=(), reach_m=1
     for direction in line_deg:
         apart = np.abs((bearing - direction + 180.0) % 360.0 - 180.0)
         score = np.where(apart < 20.0, score + 3.0, score)
-    return np.where(lawful, score, np.inf)
+    return score
 
 
 def scatter(seed, count=None):
