@@ -60,6 +60,20 @@ def _keep(group: str, row: tuple[str, str, str, float, str], figures: int) -> No
     found.worst_ratio = max(found.worst_ratio, row[3])
 
 
+def plain() -> dict[str, tuple[list[tuple[str, str, str, float, str]], int, float]]:
+    """Return everything kept as plain values, for another process."""
+    return {name: (g.rows, g.figures, g.worst_ratio) for name, g in GROUPS.items()}
+
+
+def add(kept: dict[str, tuple[list[tuple[str, str, str, float, str]], int, float]]) -> None:
+    """Add what another process kept."""
+    for name, (rows, figures, worst_ratio) in kept.items():
+        found = GROUPS.setdefault(name, Group())
+        found.rows += [tuple(row) for row in rows]
+        found.figures += figures
+        found.worst_ratio = max(found.worst_ratio, worst_ratio)
+
+
 def _deviation(a: np.ndarray, b: np.ndarray) -> float:
     scale = np.abs(b).max(initial=0.0)
     return float(np.abs(a - b).max(initial=0.0) / (scale or 1.0))

@@ -119,6 +119,7 @@ def engine():
 
     def matrices(model, offset_m):
         dss.Text.Command("clear")
+        dss.Text.Command("set defaultbasefrequency=60")  # what another test set stays otherwise
         dss.Text.Command("new circuit.c basekv=115 phases=3")
         dss.Text.Command(f"set earthmodel={model}")
         dss.Text.Command("new wiredata.w rac=0.1 runits=km gmrac=0.0095 gmrunits=m "
