@@ -4,8 +4,6 @@ Each row of the table says what its expected value is (`status`) and where it co
 and `above` are how far the program may stray to either side, by the printed digits or the note.
 """
 
-import csv
-import json
 import math
 from pathlib import Path
 
@@ -32,7 +30,7 @@ from gridground.grounding.lead_impedance import (
 from gridground.grounding.peak import first_peak_a, peak_limit_a
 from gridground.grounding.rating import lead_rating_a, parallel_ratio
 from gridground.units import M_PER_FT, M_PER_IN, MM2_PER_KCMIL, area_mm2
-from tests.check_table import record
+from tests.published.agreement import check, names_of, rows_of
 
 STATUS = {
     "published",
@@ -41,8 +39,7 @@ STATUS = {
     "other route",
     "from memory",
 }
-with (Path(__file__).parent / "leads_and_earth.csv").open(encoding="utf-8", newline="") as _file:
-    ROWS = list(csv.DictReader(_file))
+ROWS = rows_of(Path(__file__).parent / "leads_and_earth.csv")
 COPPER = materials()["copper, annealed"]
 
 
@@ -235,17 +232,9 @@ def impedance_over_resistance(size, length_ft, separation_m):
     return math.hypot(resistance, reactance) / resistance
 
 
-@pytest.mark.parametrize(
-    "row", ROWS, ids=[f"{number}-{row['function']}" for number, row in enumerate(ROWS, 2)]
-)
+@pytest.mark.parametrize("row", ROWS, ids=names_of(ROWS))
 def test_agrees_with_its_source(row):
-    assert row["source"]
-    assert row["status"] in STATUS
-    expected = float(row["expected"])
-    found = float(globals()[row["function"]](**json.loads(row["inputs"])))
-    group = f"published: {row['function']}"
-    record(group, row["inputs"], found, expected, f"{row['source']} [{row['status']}]")
-    assert expected - float(row["below"]) <= found <= expected + float(row["above"]), row["source"]
+    check(row, globals()[row["function"]], STATUS)
 
 
 def test_there_is_a_good_number_of_published_figures():

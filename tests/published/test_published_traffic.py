@@ -1,18 +1,15 @@
 """Tapers, devices, signs and cones of the MUTCD against rows printed in public documents."""
 
-import csv
-import json
 from pathlib import Path
 
 import pytest
 
 from gridground.grounding import traffic
 from gridground.units import M_PER_FT, M_PER_IN, M_PER_S_PER_MPH
-from tests.check_table import record
+from tests.published.agreement import check, names_of, rows_of
 
 STATUS = {"published", "rule published, product computed"}
-with (Path(__file__).parent / "traffic.csv").open(encoding="utf-8", newline="") as _file:
-    ROWS = list(csv.DictReader(_file))
+ROWS = rows_of(Path(__file__).parent / "traffic.csv")
 
 
 def taper_ft(kind, offset_ft, speed_mph):
@@ -35,17 +32,9 @@ def cone_in(speed_mph, road_type, dark):
     return traffic.cone_height_m(speed_mph * M_PER_S_PER_MPH, road_type, dark=dark) / M_PER_IN
 
 
-@pytest.mark.parametrize(
-    "row", ROWS, ids=[f"{number}-{row['function']}" for number, row in enumerate(ROWS, 2)]
-)
+@pytest.mark.parametrize("row", ROWS, ids=names_of(ROWS))
 def test_agrees_with_its_source(row):
-    assert row["source"]
-    assert row["status"] in STATUS
-    expected = float(row["expected"])
-    found = float(globals()[row["function"]](**json.loads(row["inputs"])))
-    group = f"published: {row['function']}"
-    record(group, row["inputs"], found, expected, f"{row['source']} [{row['status']}]")
-    assert expected - float(row["below"]) <= found <= expected + float(row["above"]), row["source"]
+    check(row, globals()[row["function"]], STATUS)
 
 
 def test_every_row_of_the_tables_says_what_it_is():
