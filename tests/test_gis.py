@@ -22,6 +22,7 @@ from plan_example import HOSTILE, example_document, finished, hostile_document, 
 import gridground as gg
 from gridground.export import PLAN_ENDS, cell, plan_files
 from gridground.gis.about import NOTHING_OPEN, PLANNING_AID, about, legal, readiness
+from gridground.gis.geopackage import geopackage_bytes
 from gridground.gis.layers import layers_of, leads_at
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -119,6 +120,15 @@ def parsed(written, name, end):
     return ET.fromstring(written[name][1][end])  # noqa: S314  our own file
 
 
+def surroundings_wanted(plan):
+    kinds = Counter(row["geometry"]["type"] for row in plan["picture"]["surroundings"])
+    return {
+        "surroundings": kinds["Polygon"] + kinds["MultiPolygon"],
+        "surrounding_lines": kinds["LineString"] + kinds["MultiLineString"],
+        "surrounding_points": kinds["Point"] + kinds["MultiPoint"],
+    }
+
+
 def counts_wanted(plan):
     rows = plan["locations"]
     return {
@@ -132,7 +142,7 @@ def counts_wanted(plan):
         "traffic_cones": sum(len(row["drawn"]) for row in plan["traffic"]),
         "spans": len(plan["picture"]["spans"]),
         "ways_out": len(plan["directions"]),
-        "surroundings": len(plan["picture"]["surroundings"]),
+        **surroundings_wanted(plan),
         "poles_drawn": len(plan["picture"]["poles"]),
         "other_lines": len(plan["picture"]["other_lines"]),
         "devices_to_open": len(plan["clearance"]["open"]),
@@ -289,7 +299,9 @@ def test_layers_hold_the_plans_own_words(plans):
         leads = leads_at(document, row)
         assert all(legal(lead["lead_id"]) in found["leads"] for lead in leads)
     drawn = document["picture"]["surroundings"]
-    assert [row["name"] for row in layers["surroundings"]] == [legal(row["name"]) for row in drawn]
+    names = ("surroundings", "surrounding_lines", "surrounding_points")
+    found = Counter(row["name"] for name in names for row in layers[name])
+    assert found == Counter(legal(row["name"]) for row in drawn)
 
 
 @every
@@ -461,3 +473,34 @@ def test_clearance_names_every_field_of_the_tag(written):
     }  # fmt: skip
     assert tag["workDescription"] == "Replace two insulators at Q213, Section Road"
     assert tag["tagIssueTime"] is None
+
+
+def test_a_layer_of_single_and_several_parts_is_of_several(tmp_path):
+    """One type of geometry per table, as GIS programs ask for; read back by GDAL."""
+    document = example_document()
+    square = [[[0, 0], [1e-4, 0], [1e-4, 1e-4], [0, 0]]]
+    shapes = [
+        {"type": "Polygon", "coordinates": square},
+        {"type": "MultiPolygon", "coordinates": [square]},
+    ]
+    document["picture"]["surroundings"] = [
+        {"feature_id": f"S{k}", "kind": "building", "name": "", "geometry": shape}
+        for k, shape in enumerate(shapes)
+    ]
+    plan = finished(document)
+    found = {one.name: one for one in layers_of(plan.document)}
+    assert found["surroundings"].shape == "MULTIPOLYGON"
+    assert (found["surrounding_lines"].shape, found["surrounding_lines"].rows) == ("LINESTRING", ())
+    path = tmp_path / "plan.gpkg"
+    path.write_bytes(geopackage_bytes(plan))
+    frame = pyogrio.read_dataframe(path, layer="surroundings")
+    assert list(frame.geometry.geom_type) == ["MultiPolygon", "MultiPolygon"]
+
+
+def test_labels_of_the_style_are_columns(plans, written):
+    frame = layer(written, "straight", "layer_styles").set_index("f_table_name")
+    for one in layers_of(plans["straight"].document):
+        root = ET.fromstring(frame.loc[one.name, "styleQML"])  # noqa: S314  our own file
+        named = [node.get("fieldName") for node in root.iter("text-style")]
+        assert (root.get("labelsEnabled") == "1") == bool(named)
+        assert set(named) <= set(one.columns)

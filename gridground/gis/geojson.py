@@ -22,6 +22,8 @@ WORDS = {
     "other_lines": "other line",
     "poles_drawn": "pole",
     "surroundings": "surroundings",
+    "surrounding_lines": "surroundings",
+    "surrounding_points": "surroundings",
     "vehicle": "vehicle",
 }
 

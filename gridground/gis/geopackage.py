@@ -154,7 +154,8 @@ def _put_layer(base: sqlite3.Connection, document: dict[str, Any], layer: Layer)
     columns = {"geom": layer.shape} | {k: _KINDS[kind] for k, kind in layer.columns.items()}
     _create(base, layer.name, columns)
     rows = [
-        (_blob(shape), *row.values.values()) for shape, row in zip(shapes, layer.rows, strict=True)
+        (_blob(shape, layer.shape), *row.values.values())
+        for shape, row in zip(shapes, layer.rows, strict=True)
     ]
     _insert(base, layer.name, columns, rows)
     style = ("", "", layer.name, "geom", layer.title, qml_text(layer), sld_text(layer), 1)
@@ -209,12 +210,22 @@ def _shape(geometry: dict[str, Any]) -> Any:  # noqa: ANN401  shapely geometry
     return shapely.force_2d(shape(geometry))
 
 
-def _blob(shape: Any) -> bytes | None:  # noqa: ANN401  shapely geometry
-    """Return a shape as the standard's blob: header, envelope of lines and areas, WKB."""
+def _blob(shape: Any, kind: str) -> bytes | None:  # noqa: ANN401  shapely geometry
+    """Return a shape as the standard's blob: header, envelope of lines and areas, WKB.
+
+    `kind` is the type of its layer; where that has several parts, so has the shape.
+    """
     if shape is None:
         return None
     import shapely  # noqa: PLC0415  start-up time
 
+    parts: dict[str, Any] = {
+        "POLYGON": shapely.multipolygons,
+        "LINESTRING": shapely.multilinestrings,
+        "POINT": shapely.multipoints,
+    }
+    if kind == f"MULTI{shape.geom_type.upper()}":
+        shape = parts[shape.geom_type.upper()]([shape])
     body: bytes = shapely.to_wkb(shape, byte_order=1, flavor="iso")
     if shape.is_empty:
         return struct.pack("<2sBBi", b"GP", 0, 0b0001_0001, SYSTEM) + body

@@ -22,7 +22,8 @@ if TYPE_CHECKING:
 SPACE = "http://www.opengis.net/kml/2.2"
 # The value that names a thing, by layer.
 NAMES = {
-    "surroundings": "name", "zones": "pole_id", "outlines": "zone_id", "spans": "span_id",
+    "surroundings": "name", "surrounding_lines": "name", "surrounding_points": "name",
+    "zones": "pole_id", "outlines": "zone_id", "spans": "span_id",
     "other_lines": "line_id",
     "ways_out": "number", "ground_leads": "lead_id", "poles_drawn": "pole_id",
     "devices_to_open": "device_id", "traffic_cones": "measure", "cones": "number",

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 
 Geometry = dict[str, Any]
 Value = str | int | float | None
+_SHAPES = {"point": "POINT", "line": "LINESTRING", "area": "POLYGON"}
 
 
 @dataclass(frozen=True)
@@ -34,14 +35,24 @@ class Layer:
 
     @property
     def shape(self) -> str:
-        """The geometry type that all rows share, ``GEOMETRY`` where they differ or none has one."""
+        """The geometry type of all rows: of several parts where one is; that of its look if empty.
+
+        ``GEOMETRY`` where the types differ otherwise.
+        """
         kinds = {row.geometry["type"].upper() for row in self.rows if row.geometry}
-        return kinds.pop() if len(kinds) == 1 else "GEOMETRY"
+        if not kinds:
+            return _SHAPES[self.look]
+        single = {kind.removeprefix("MULTI") for kind in kinds}
+        if len(single) > 1:
+            return "GEOMETRY"
+        return kinds.pop() if len(kinds) == 1 else f"MULTI{single.pop()}"
 
 
 # name, title, look (point, line or area), columns: text unless marked # (whole) or . (real)
 _LAYERS = (
     ("surroundings", "Surroundings", "area", "feature_id kind name"),
+    ("surrounding_lines", "Surroundings, lines", "line", "feature_id kind name"),
+    ("surrounding_points", "Surroundings, points", "point", "feature_id kind name"),
     ("zones", "Cone zones", "area", "location_id pole_id radius_m. perimeter_m. cones#"),
     ("outlines", "Lines of cones", "area", "zone_id parts perimeter_m. cones#"),
     ("spans", "Spans drawn", "line", "span_id circuit_id kind phases worked#"),
@@ -78,7 +89,9 @@ def layers_of(document: dict[str, Any]) -> list[Layer]:
         In longitude and latitude, WGS 84; texts without characters that no file can carry.
     """
     makers = {
-        "surroundings": _surroundings,
+        "surroundings": lambda plan: _surroundings(plan, "area"),
+        "surrounding_lines": lambda plan: _surroundings(plan, "line"),
+        "surrounding_points": lambda plan: _surroundings(plan, "point"),
         "zones": _zones,
         "outlines": _outlines,
         "spans": _spans,
@@ -240,10 +253,14 @@ def _ways(document: dict[str, Any]) -> Iterator[tuple[Geometry | None, dict[str,
         yield _line(lines.get(row["span_id"], [])), row | {"number": f"D{number}"}
 
 
-def _surroundings(document: dict[str, Any]) -> Iterator[tuple[Geometry | None, dict[str, Any]]]:
-    """Yield what the job's surroundings hold."""
+def _surroundings(
+    document: dict[str, Any], look: str
+) -> Iterator[tuple[Geometry | None, dict[str, Any]]]:
+    """Yield what the job's surroundings hold of one look; a mixed geometry is an area."""
     for row in document["picture"]["surroundings"]:
-        yield row["geometry"], row
+        kind = row["geometry"]["type"].upper().removeprefix("MULTI")
+        if next((name for name, shape in _SHAPES.items() if shape == kind), "area") == look:
+            yield row["geometry"], row
 
 
 def _poles_drawn(document: dict[str, Any]) -> Iterator[tuple[Geometry | None, dict[str, Any]]]:

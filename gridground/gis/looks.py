@@ -41,6 +41,8 @@ class Look:
 # Black for what decides, orange for cones; a shape of its own for each kind of point.
 LOOKS = {
     "surroundings": Look("#dedede", "#555555", 1.5, size_px=8.0, label="name"),
+    "surrounding_lines": Look("#dedede", "#555555", 2.0, label="name"),
+    "surrounding_points": Look("#dedede", "#555555", 1.5, size_px=8.0, label="name"),
     "zones": Look("#f0a030", "#f0a030", 3.0, fill_ratio=0.22),
     "outlines": Look("#f0a030", "#000000", 1.5, fill_ratio=0.0, dash="4 4", label="zone_id"),
     "spans": Look("#000000", "#000000", 3.0),
@@ -147,8 +149,8 @@ def _label(look: Look) -> str:
 def qml_text(layer: Layer) -> str:
     """Return the same style in the form that programs reading ``styleQML`` ask for.
 
-    Written from memory of that form: a single symbol, plain options. A layer of mixed geometry
-    gets none: such a program asks for one kind of symbol.
+    A single symbol with plain options, and the label. A layer of mixed geometry gets none: such a
+    program asks for one kind of symbol.
     """
     if layer.shape == "GEOMETRY":
         return ""
@@ -162,8 +164,20 @@ def qml_text(layer: Layer) -> str:
     values = markup.group("layer", [values], **{"class": name}, enabled=1, locked=0)
     symbol = markup.group("symbol", [values], type=kind, name="0", alpha=1, clip_to_extent=1)
     symbols = markup.group("symbols", [symbol])
-    drawn = markup.group("renderer-v2", [symbols], type="singleSymbol", symbollevels=0)
-    return markup.group("qgis", [drawn], version="3.28.0", styleCategories="Symbology")
+    parts = [markup.group("renderer-v2", [symbols], type="singleSymbol", symbollevels=0)]
+    if look.label:
+        parts.append(_labelling(look))
+    said = {"labelsEnabled": int(bool(look.label)), "styleCategories": "Symbology|Labeling"}
+    return markup.group("qgis", parts, version="3.22.0", **said)
+
+
+def _labelling(look: Look) -> str:
+    """Return the label: the value of one column, black in a white halo."""
+    halo = {"bufferDraw": 1, "bufferSize": 1, "bufferColor": _rgba("#ffffff")}
+    buffer = markup.element("text-buffer", "", **halo)
+    letters = {"fieldName": look.label, "isExpression": 0, "fontSize": 9}
+    style = markup.group("text-style", [buffer], **letters, textColor=_rgba("#000000"))
+    return markup.group("labeling", [markup.group("settings", [style])], type="simple")
 
 
 def _rgba(colour: str, ratio: float = 1.0) -> str:
