@@ -5,13 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from gridground.grounding.assignment import natural_key
+from gridground.grounding.lead_clamps import clamps_of, unknown_clamps
 from gridground.grounding.lengths import (
     REMARK_SOURCE,
     TIE_OVER_M,
     force_n_per_m,
     lead_remark,
 )
-from gridground.grounding.truck import clamps_of, unknown_clamps, why_out_of_test
+from gridground.grounding.truck import why_out_of_test
 from gridground.jobkit import clamp_names
 from gridground.record import OpenItem
 from gridground.territory.text import near_remedy, shown

@@ -142,7 +142,7 @@ def _solve(scene: Scene, placement: Placement) -> Outcome:
     """Work out a placement that can be drawn."""
     duties = [scene.duty(spot) for spot in placement.spots]
     planned = lead_rows(scene.job, placement.spots, duties)
-    rows = used_rows(scene.job, with_kit(scene.job, placement.spots, planned))
+    rows = used_rows(scene.job, placement.spots, with_kit(scene.job, placement.spots, planned))
     electrodes = [electrode_of(scene.job, scene.neighbourhood, s) for s in placement.spots]
     duration = max(max(d.fault.longest_s, d.fault.clearing_s) for d in duties)
     limit = limit_v(
