@@ -262,6 +262,27 @@ class Measured:
 
 
 @dataclass(frozen=True)
+class Settled:
+    """What a person found out about an entry of a field record that asks.
+
+    Attributes
+    ----------
+    step_id, at : str
+        The step that was ticked, and when, ISO 8601 with the offset from UTC: they name the entry.
+    by, on : str
+        Who settled it, and the ISO date.
+    found : str
+        What was found.
+    """
+
+    step_id: str
+    at: str
+    by: str
+    on: str
+    found: str
+
+
+@dataclass(frozen=True)
 class Job:
     """One job.
 
@@ -278,6 +299,8 @@ class Job:
         None where the job file does not say where the truck stands.
     assumed : dict
         Limits the job does not state: ``{key: (value as printed, source)}``.
+    settled : tuple of Settled
+        What was found out about entries of field records.
     measured : Measured
         What was measured in the field; empty before anybody was there.
     input : dict
@@ -303,6 +326,7 @@ class Job:
     work_date: str | None = None
     traffic: TrafficAsked = field(default_factory=TrafficAsked)
     vehicle: Vehicle | None = None
+    settled: tuple[Settled, ...] = ()
     assumed: dict[str, tuple[str, str]] = field(default_factory=dict)
     input: dict[str, Any] = field(default_factory=dict)
     measured: Measured = field(default_factory=Measured)

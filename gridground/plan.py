@@ -57,6 +57,7 @@ from gridground.picture import picture_of
 from gridground.record import FORMAT, Plan, canonical_bytes, is_ready, plan_hash
 from gridground.revision.changes import changes_between
 from gridground.revision.measured import FIRST, with_measured
+from gridground.revision.occurrences import occurrence_items, occurrence_notes, occurrence_rows
 from gridground.roads import mets_of
 from gridground.rodfinding import ROD_REACH_M, find_rod, stated_rods
 from gridground.scene import Scene
@@ -257,7 +258,8 @@ def _document(
     items += [*induction_open_items(induction), *measured_items(job, placement.spots)]
     items += [*vehicle_items(scene, placement.spots), *stated_items(job, placement.spots)]
     items += outside_items(scene, chosen)
-    items += beside.revision.items
+    happened = beside.revision.occurrences
+    items += [*beside.revision.items, *occurrence_items(job, happened)]
     items += field_items(scene, chosen, reach_m=job.limits.rod_setback_m + ROD_REACH_M)
     clearance = clearance_block(scene, chosen, beside.crews)
     items += crew_items(clearance["others"], beside.unread)
@@ -275,6 +277,7 @@ def _document(
         "revision": beside.revision.number,
         "revises": beside.revision.revises,
         "measured": list(beside.revision.rows),
+        "occurrences": occurrence_rows(job, happened),
         "inputs": [
             dict(row)
             for row in (
@@ -324,7 +327,7 @@ def _document(
             *caution_rows(scene, chosen, rod_zone, induction, faults),
             *crew_cautions(clearance["others"]),
             *kit_cautions(job, chosen.rows),
-            *(asdict(note) for note in field_cautions(job)),
+            *(asdict(n) for n in (*field_cautions(job), *occurrence_notes(job, happened))),
         ],
         "triggers": list(TRIGGERS),
         "vehicle": vehicle_block(scene),

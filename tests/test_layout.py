@@ -18,7 +18,7 @@ FLOORS = (
     ("tables",),
     ("job", "ground", "record"),
     ("territory",),
-    ("jobvalues", "jobclearance", "jobkit", "jobtraffic", "jobplaces", "jobfile"),
+    ("jobvalues", "jobclearance", "jobkit", "jobtraffic", "jobplaces", "jobsettled", "jobfile"),
     ("revision",),
     ("electrical",),
     ("grounding",),

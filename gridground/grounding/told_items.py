@@ -44,7 +44,7 @@ def told_lead_items(job: Job, spots: Sequence[Spot], rows: Sequence[LeadRow]) ->
         used = used_at(job, row)
         if used is None:
             continue
-        yield from _not_known(row, used)
+        yield from _not_known(job, row, used)
         yield from _count(row, used)
         yield from _out_of_test(job, row, used)
         ends = (landing(row.edge.start, spot, job), landing(row.edge.end, spot, job))
@@ -78,17 +78,18 @@ def _clamps_item(row: LeadRow, named: str, what: str) -> OpenItem:
     )
 
 
-def _not_known(row: LeadRow, used: UsedLead) -> Iterator[OpenItem]:
+def _not_known(job: Job, row: LeadRow, used: UsedLead) -> Iterator[OpenItem]:
     """Ask about numbers that nothing tells a size and length of."""
+    kit = "the job states no kit" if job.kit is None else "the kit has no such lead"
     for number in used.not_known:
         yield OpenItem(
             "lead_not_known",
             (row.lead_id, number),
-            f"lead {number} hangs at {row.lead_id}, as told by {used.said}; the kit has no such "
-            "lead, and its size and length are not both told",
+            f"lead {number} hangs at {row.lead_id}, as told by {used.said}; {kit}, and "
+            "its size and length are not both told",
             "what the lead carries, and the voltage on the worker",
             FOREMAN,
-            "tell its size and length, or enter it in the kit",
+            "tell its size and length, or enter it in the kit of the job",
         )
 
 

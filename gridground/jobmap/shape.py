@@ -89,10 +89,11 @@ _TOP = (
     "format:t job_id:t title:t made_at:t tool_version:t plan_hash:t ready:b inputs:L open_items:L "
     "checks:L method:t method_reason:t options:L directions:L locations:L leads:L totals:o "
     "faults:o worker:o rod_zone:L approach:L steps:o materials:L assumptions:L cautions:L job:o "
-    "circuits:L picture:o triggers:T *revision:i *revises:t? *measured:L *changes:L"
+    "circuits:L picture:o triggers:T *revision:i *revises:t? *measured:L *changes:L *occurrences:L"
 )
 _ROWS = {
     "*measured": "what:t *pole_id:t? *lead_id:t *unit:t? who:t at:t",
+    "*occurrences": "code:t step_id:t at:t who:t revision:i text:t settled:o?",
     "*changes": "what:t where:T before:t? after:t? text:t",
     "inputs": "layer:t *sha256:t? *rows:n? *date:t?",
     "open_items": "code:t where:T what:t why:t who:t settles:t",

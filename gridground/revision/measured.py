@@ -10,7 +10,8 @@ from gridground.job import Measured
 from gridground.jobvalues import as_count
 from gridground.revision.account import steps_by_id
 from gridground.revision.fieldrecord import LEAD_KEYS, READERS, ROD_KEYS
-from gridground.revision.told_items import detector_items, record_items
+from gridground.revision.occurrences import occurrences_of
+from gridground.revision.told_items import detector_items
 from gridground.revision.told_leads import edge_of, not_as_kit, used_leads, with_used
 from gridground.territory.text import shown
 
@@ -52,6 +53,8 @@ class Revision:
         Rows of the records, for the plan's ``inputs``.
     items : tuple of OpenItem
         What the records tell that a person must settle.
+    occurrences : tuple of dict
+        Rows of the plan's ``occurrences``: what went wrong, up to now.
     """
 
     number: int
@@ -59,6 +62,7 @@ class Revision:
     rows: tuple[dict[str, Any], ...] = ()
     inputs: tuple[dict[str, Any], ...] = ()
     items: tuple[OpenItem, ...] = ()
+    occurrences: tuple[dict[str, Any], ...] = ()
 
     @property
     def revises(self) -> str | None:
@@ -88,9 +92,9 @@ def revision_of(previous: dict[str, Any] | None, record: FieldRecord | None) -> 
         inputs = [row for row in inputs if row["layer"] != record.input["layer"]]
         inputs.append(dict(record.input))
     number = int(previous.get("revision", 1)) + 1
-    items = [] if record is None else [*record_items(record, previous)]
-    items += detector_items(rows)
-    return Revision(number, previous, tuple(rows), tuple(inputs), tuple(items))
+    occurrences = occurrences_of(previous, record)
+    items = tuple(detector_items(rows))
+    return Revision(number, previous, tuple(rows), tuple(inputs), items, occurrences)
 
 
 def _whole(row: dict[str, Any]) -> dict[str, Any]:
