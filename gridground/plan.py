@@ -8,7 +8,7 @@ import os
 from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from gridground import __version__
+from gridground import __version__, vehicle_zone
 from gridground.beside import induction_rows
 from gridground.cautions import caution_rows
 from gridground.checks import check_rows, checks_of
@@ -71,7 +71,8 @@ from gridground.settle import (
 from gridground.territory.network import Network
 from gridground.territory.ways import find_zone
 from gridground.units import round_down, round_up
-from gridground.vehicle import places_of, vehicle_block, vehicle_items, vehicle_parts
+from gridground.vehicle import places_of, vehicle_items
+from gridground.vehicle_zone import vehicle_parts
 from gridground.wayside import (
     traffic_assumptions,
     traffic_items,
@@ -244,7 +245,7 @@ def _document(
     """Put the plan together."""
     chosen, reason = choice
     job, placement = scene.job, chosen.placement
-    zoned = zones_of(scene, chosen, extras=vehicle_parts(scene))
+    zoned = zones_of(scene, chosen, extras=vehicle_parts(scene, chosen))
     zones, rod_zone = zoned.zones, zoned.rows
     seen = _wide_enough(scene, zoned)
     locations = location_rows(seen, chosen, zones)
@@ -263,7 +264,7 @@ def _document(
     items += field_items(scene, chosen, reach_m=job.limits.rod_setback_m + ROD_REACH_M)
     clearance = clearance_block(scene, chosen, beside.crews)
     items += crew_items(clearance["others"], beside.unread)
-    materials = materials_of(job, chosen.rows, totals)
+    materials = materials_of(job, chosen.rows, totals, bond=chosen.bond)
     items += [*short_items(job, materials), *kit_items(job)]
     pole_of = {row["location_id"]: row["pole_id"] for row in locations if row["pole_id"]}
     traffic = traffic_rows(seen, mets_of(seen, zoned, pole_of))
@@ -290,7 +291,9 @@ def _document(
         "job": job_block(job),
         "circuits": circuit_rows(scene.territory, job.circuit_ids),
         "open_items": [_item(item) for item in dict.fromkeys(items)],
-        "checks": check_rows(checks_of(job, chosen, rod_zone)),
+        "checks": check_rows(
+            [*checks_of(job, chosen, rod_zone), *vehicle_zone.bond_checks(scene, chosen)]
+        ),
         "method": placement.method,
         "method_reason": reason,
         "options": [_option(scene, outcome) for outcome in outcomes],
@@ -300,6 +303,7 @@ def _document(
         "zones": outline_rows(zoned.outlines),
         "cones": cone_rows(locations, zoned.outlines),
         "leads": lead_table(chosen),
+        "vehicle_bond": vehicle_zone.bond_block(scene, chosen),
         "totals": totals,
         "faults": faults,
         "worker": worker_block(job, chosen),
@@ -312,25 +316,27 @@ def _document(
             zones,
             chosen.rows,
             words=zone_words(locations, zoned.outlines, traffic),
-            vehicle=vehicle_words(locations, zoned.outlines, traffic),
+            vehicle=vehicle_words(locations, zoned, traffic, bond=chosen.bond),
             before=before_texts(clearance),
             held=held_texts(clearance["others"]),
         ),
         "materials": materials,
-        "kit": kit_block(job, chosen.rows),
+        "kit": kit_block(job, chosen.rows, bond=chosen.bond),
         "traffic": traffic,
         "assumptions": [
             *assumption_rows(scene, chosen, approach, induction),
             *traffic_assumptions(scene, traffic),
+            *vehicle_zone.bond_assumptions(scene, chosen),
         ],
         "cautions": [
             *caution_rows(scene, chosen, rod_zone, induction, faults),
             *crew_cautions(clearance["others"]),
-            *kit_cautions(job, chosen.rows),
+            *kit_cautions(job, chosen.rows, bond=chosen.bond),
+            *vehicle_zone.bond_cautions(scene, chosen),
             *(asdict(n) for n in (*field_cautions(job), *occurrence_notes(job, happened))),
         ],
         "triggers": list(TRIGGERS),
-        "vehicle": vehicle_block(scene),
+        "vehicle": vehicle_zone.vehicle_block(scene, chosen),
         "picture": picture_of(scene, _points(locations))
         | {"tops": tops_of(scene, placement.spots)},
     }
@@ -353,7 +359,7 @@ def _option(scene: Scene, outcome: Outcome) -> dict[str, Any]:
     """Return the row of one method."""
     totals = None
     if not outcome.infeasible:
-        outlines = zones_of(scene, outcome, extras=vehicle_parts(scene)).outlines
+        outlines = zones_of(scene, outcome, extras=vehicle_parts(scene, outcome)).outlines
         totals = totals_of(outcome.placement, outcome.rows, outlines)
     reasons = [f"{r.code}: {r.what}" for r in outcome.infeasible]
     return {

@@ -6,12 +6,13 @@ from dataclasses import replace
 from functools import cache
 from typing import TYPE_CHECKING
 
-from gridground.grounding.assignment import Want, assign_kit, natural_key
+from gridground.grounding.assignment import Want, assign_kit, natural_key, objective
 from gridground.grounding.hanging import Hanging, clamp_for, hung_row
 from gridground.grounding.lead_clamps import clamps_fit, clamps_of
 from gridground.grounding.margin import carried_a
 from gridground.grounding.rows import landing, spot_of_rows
 from gridground.grounding.used_leads import used_at
+from gridground.grounding.vehicle_bond import bond_ends
 from gridground.jobkit import last_day
 from gridground.units import area_mm2
 
@@ -28,7 +29,9 @@ if TYPE_CHECKING:
 _SAME_MM2 = 1e-6
 
 
-def with_kit(job: Job, spots: Sequence[Spot], rows: Sequence[LeadRow]) -> list[LeadRow]:
+def with_kit(
+    job: Job, spots: Sequence[Spot], rows: Sequence[LeadRow], *, bond: LeadRow | None = None
+) -> list[LeadRow]:
     """Return the lead table with the leads of the truck in it.
 
     Parameters
@@ -40,13 +43,16 @@ def with_kit(job: Job, spots: Sequence[Spot], rows: Sequence[LeadRow]) -> list[L
     rows : sequence of LeadRow
         As `lead_rows` returns, of all locations: everything is up at once, so that each lead of
         the truck is assigned once.
+    bond : LeadRow or None
+        The bond of the truck, as `bond_row` returns it.
 
     Returns
     -------
     list of LeadRow
         Rows that get leads of the truck have the size, count and length of these, and all that
         follows from them; the others stay as planned. Without a kit all stay. Rows whose lead
-        was told by its number are set aside, and the leads told are at hand for no other row.
+        was told by its number are set aside, and the leads told are at hand for no other row. The
+        bond stands last, where there is one.
 
     Raises
     ------
@@ -57,11 +63,15 @@ def with_kit(job: Job, spots: Sequence[Spot], rows: Sequence[LeadRow]) -> list[L
     -----
     A larger size stands in for a smaller one; more cables of a smaller size stand in where the
     job allows them in parallel and they carry heat and first peak of the row by the same rating.
-    A lead to a rod or pole ground stays a single cable of at least its planned size.
+    A lead to a rod or pole ground stays a single cable of at least its planned size. The bond of
+    the truck is assigned with the others unless a lead of the line went short by it; then it gets
+    what they leave. One whose length is not known gets none.
     """
+    own = [] if bond is None else [bond]
     if job.kit is None or not job.kit.leads:
-        return list(rows)
-    named = [used if (used := used_at(job, row)) and used.numbers else None for row in rows]
+        return [*rows, *own]
+    named = [bool((used := used_at(job, row)) and used.numbers) for row in rows]
+    named += [not one.path for one in own]
     hangs = {number for one in job.measured.leads for number in one.numbers}
     there = [
         lead
@@ -73,17 +83,37 @@ def with_kit(job: Job, spots: Sequence[Spot], rows: Sequence[LeadRow]) -> list[L
         (landing(row.edge.start, spot, job), landing(row.edge.end, spot, job))
         for row, spot in zip(rows, spot_of_rows(spots), strict=True)
     ]
+    ends += [bond_ends(job) for _ in own]
+    rows = [*rows, *own]
     wants = [
         Want(row.size, row.parallel, row.needed_m, _cables(row, sizes, job.limits, both), both)
         for row, both, told in zip(rows, ends, named, strict=True)
-        if told is None
+        if not told
     ]
-    found = iter(assign_kit(wants, there, fits=lambda want, lead: clamps_fit(lead, want.ends)))
-    fillings = [next(found) if told is None else None for told in named]
+    found = iter(_assigned(wants, there, bonds=sum(bool(one.path) for one in own)))
+    fillings = [None if told else next(found) for told in named]
     return [
         row if filling is None else _hung(row, filling, both, job.limits)
         for row, filling, both in zip(rows, fillings, ends, strict=True)
     ]
+
+
+def _assigned(
+    wants: Sequence[Want], leads: Sequence[KitLead], *, bonds: int
+) -> list[Filling | None]:
+    """Assign leads to the rows, the last `bonds` of which take nothing that the others need."""
+
+    def assign(some: Sequence[Want], there: Sequence[KitLead]) -> list[Filling | None]:
+        return assign_kit(some, there, fits=lambda want, lead: clamps_fit(lead, want.ends))
+
+    if not bonds:
+        return assign(wants, leads)
+    line, own = wants[:-bonds], wants[-bonds:]
+    alone, both = assign(line, leads), assign(wants, leads)
+    if objective(line, both[:-bonds])[0] <= objective(line, alone)[0]:
+        return both
+    taken = {lead.lead_id for one in alone if one is not None for lead in one.leads}
+    return [*alone, *assign(own, [lead for lead in leads if lead.lead_id not in taken])]
 
 
 def why_out_of_test(job: Job, lead: KitLead) -> str | None:

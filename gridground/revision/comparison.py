@@ -23,6 +23,7 @@ SUBJECTS = (
 _OF_KEY = {
     "job_id": "job", "title": "job", "job": "job", "ready": "ready", "method": "method",
     "method_reason": "method", "locations": "location", "leads": "lead", "totals": "count",
+    "vehicle_bond": "lead",
     "worker": "worker", "open_items": "open item", "checks": "check", "steps": "step",
     "measured": "measured", "occurrences": "measured", "directions": "direction",
     "clearance": "clearance",
