@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from gridground.grounding.assignment import natural_key
 from gridground.kit import out_of_test
+from gridground.shortage import lacking
 from gridground.units import area_mm2, feet_text
 
 if TYPE_CHECKING:
@@ -79,7 +80,7 @@ def _lead(job: Job, kind: tuple[str, float], rows: Sequence[LeadRow]) -> dict[st
     taken = sorted((name for row in rows for name in row.kit_lead_ids), key=natural_key)
     return _material("lead", size, length_m, count) | {
         "from_kit": [f"{name} ({size}, {feet_text(length_m)})" for name in taken],
-        "short": sum(_lacking(row) for row in rows) if job.kit else 0,
+        "short": sum(lacking(row) for row in rows) if job.kit else 0,
         "substitutes": substitute_texts(rows),
         "out_of_test": _out_of_test(job, rows),
     }
@@ -101,11 +102,6 @@ def _bond(job: Job, rows: Sequence[LeadRow], bond: LeadRow) -> dict[str, Any]:
         "substitutes": substitute_texts([bond]),
         "out_of_test": _out_of_test(job, [bond]) if bond.path and short else [],
     }
-
-
-def _lacking(row: LeadRow) -> int:
-    """Return how many cables of a row the truck lacks; what hangs as told is not lacking."""
-    return 0 if row.told else row.parallel - len(row.kit_lead_ids)
 
 
 def substitute_texts(rows: Sequence[LeadRow]) -> list[str]:

@@ -52,6 +52,7 @@ from gridground.jobfile import check_job
 from gridground.kit import kit_block, kit_cautions, kit_items
 from gridground.materials import materials_of
 from gridground.method import with_counter_example, work_out
+from gridground.options import option_rows, other_method_items
 from gridground.outside import outside_items
 from gridground.picture import picture_of
 from gridground.record import FORMAT, Plan, canonical_bytes, is_ready, plan_hash
@@ -70,7 +71,6 @@ from gridground.settle import (
 )
 from gridground.territory.network import Network
 from gridground.territory.ways import find_zone
-from gridground.units import round_down, round_up
 from gridground.vehicle import places_of, vehicle_items
 from gridground.vehicle_zone import vehicle_parts
 from gridground.wayside import (
@@ -266,6 +266,7 @@ def _document(
     items += crew_items(clearance["others"], beside.unread)
     materials = materials_of(job, chosen.rows, totals, bond=chosen.bond)
     items += [*short_items(job, materials), *kit_items(job)]
+    items += other_method_items(job, outcomes, chosen)
     pole_of = {row["location_id"]: row["pole_id"] for row in locations if row["pole_id"]}
     traffic = traffic_rows(seen, mets_of(seen, zoned, pole_of))
     items += traffic_items(scene, traffic)
@@ -296,7 +297,7 @@ def _document(
         ),
         "method": placement.method,
         "method_reason": reason,
-        "options": [_option(scene, outcome) for outcome in outcomes],
+        "options": option_rows(scene, outcomes),
         "clearance": clearance,
         "directions": [asdict(d) | {"sources": list(d.sources)} for d in placement.directions],
         "locations": locations,
@@ -353,32 +354,6 @@ def _document(
 def _item(item: OpenItem) -> dict[str, Any]:
     """Return the row of an open item."""
     return asdict(item) | {"where": list(item.where)}
-
-
-def _option(scene: Scene, outcome: Outcome) -> dict[str, Any]:
-    """Return the row of one method."""
-    totals = None
-    if not outcome.infeasible:
-        outlines = zones_of(scene, outcome, extras=vehicle_parts(scene, outcome)).outlines
-        totals = totals_of(outcome.placement, outcome.rows, outlines)
-    reasons = [f"{r.code}: {r.what}" for r in outcome.infeasible]
-    return {
-        "method": outcome.placement.method,
-        "feasible": not outcome.infeasible,
-        "reasons": reasons or [*outcome.placement.remarks, *_figures(outcome)],
-        "open_items": [item.code for item in outcome.placement.open_items],
-        "totals": totals,
-        "worst_worker_v": outcome.worst_v,
-    }
-
-
-def _figures(outcome: Outcome) -> list[str]:
-    """Say how the method's voltage stands to the limit."""
-    tight = None if outcome.study is None else outcome.study.tightest
-    if tight is None:
-        return []
-    volts, limit_v = round_up(tight.voltage_v, 0.1), round_down(tight.limit_v, 0.1)
-    return [f"voltage on the worker nearest its limit {volts:g} V, limit {limit_v:g} V"]
 
 
 def _points(locations: list[dict[str, Any]]) -> list[tuple[float, float]]:

@@ -23,7 +23,7 @@ FLOORS = (
     ("electrical",),
     ("grounding",),
     ("studies",),
-    ("scene", "method", "choice"),
+    ("scene", "method", "shortage", "choice"),
     (
         *("rests", "settle", "outside", "zoning", "roads", "roadwork", "wayside", "beside"),
         *("fieldwork", "rodfinding", "vehicle", "vehicle_zone", "sightings", "hangs"),
@@ -38,6 +38,7 @@ FLOORS = (
         "words",
         "rodwords",
         "cautions",
+        "options",
         "parted",
         "crews",
         "clearance",

@@ -99,7 +99,7 @@ _ROWS = {
     "inputs": "layer:t *sha256:t? *rows:n? *date:t?",
     "open_items": "code:t where:T what:t why:t who:t settles:t",
     "checks": "code:t where:T value:n? limit:n? unit:t passed:b source:t *mends:t",
-    "options": "method:t feasible:b reasons:T totals:o? worst_worker_v:n?",
+    "options": "method:t feasible:b reasons:T totals:o? worst_worker_v:n? *kit_lacks:T?",
     "directions": "pole_id:t span_id:t towards:t sources:T bracket_pole_id:t?",
     "locations": "location_id:t *title:t pole_id:t? *span_id:t? role:t circuit_ids:T lon:n lat:n "
     "electrode:t? rod:o? zone:o?",
