@@ -238,6 +238,9 @@ class Measured:
         Where the rod stands, longitude and latitude by pole id [degrees].
     rod_accuracy_m : dict
         How exact the device says that position is, by pole id [m].
+    rod_taped_m, rod_bearing_deg : dict
+        Distance of the rod from its pole by a tape [m] and its bearing from true north as a person
+        measured it [degrees], by pole id.
     leads : tuple of UsedLead
         Leads put on in the place of planned ones.
     said : dict
@@ -251,6 +254,8 @@ class Measured:
     soil_ohm_m: dict[str, float] = field(default_factory=dict)
     rod_at: dict[str, tuple[float, float]] = field(default_factory=dict)
     rod_accuracy_m: dict[str, float] = field(default_factory=dict)
+    rod_taped_m: dict[str, float] = field(default_factory=dict)
+    rod_bearing_deg: dict[str, float] = field(default_factory=dict)
     leads: tuple[UsedLead, ...] = ()
     said: dict[tuple[str, str], str] = field(default_factory=dict)
     not_as_kit: dict[str, tuple[str, str]] = field(default_factory=dict)
@@ -258,7 +263,17 @@ class Measured:
     @property
     def poles(self) -> tuple[str, ...]:
         """Poles at which something about the rod was measured, in order of their ids."""
-        return tuple(sorted({*self.rod_ohm, *self.soil_ohm_m, *self.rod_at}))
+        return tuple(sorted({*self.rod_ohm, *self.soil_ohm_m, *self.stands}))
+
+    def rod_said(self, pole_id: str) -> str | None:
+        """Return who told where the rod of a pole stands, and when; None where nobody did."""
+        by_tape = self.said.get(("rod_taped_m", pole_id))
+        return self.said.get(("rod_lon", pole_id), by_tape) if pole_id in self.stands else None
+
+    @property
+    def stands(self) -> frozenset[str]:
+        """Poles whose rod is told where it stands: by a position, or by tape and bearing."""
+        return frozenset({*self.rod_at, *(self.rod_taped_m.keys() & self.rod_bearing_deg.keys())})
 
 
 @dataclass(frozen=True)

@@ -33,12 +33,7 @@ from gridground.errors import (
     Reason,
     TableError,
 )
-from gridground.fieldwork import (
-    check_measured,
-    farthest_rod_m,
-    field_cautions,
-    field_items,
-)
+from gridground.fieldwork import check_measured, field_items
 from gridground.grounding.between import sources_between
 from gridground.grounding.brackets import Ground
 from gridground.grounding.candidates import radius_needed_m
@@ -61,6 +56,7 @@ from gridground.revision.measured import FIRST, with_measured
 from gridground.revision.occurrences import occurrence_items, occurrence_notes, occurrence_rows
 from gridground.roads import mets_of
 from gridground.rodfinding import ROD_REACH_M, find_rod, stated_rods
+from gridground.rodtold import farthest_rod_m, rod_notes
 from gridground.scene import Scene
 from gridground.settle import (
     measured_items,
@@ -334,7 +330,7 @@ def _document(
             *crew_cautions(clearance["others"]),
             *kit_cautions(job, chosen.rows, bond=chosen.bond),
             *vehicle_zone.bond_cautions(scene, chosen),
-            *(asdict(n) for n in (*field_cautions(job), *occurrence_notes(job, happened))),
+            *(asdict(n) for n in (*rod_notes(job), *occurrence_notes(job, happened))),
         ],
         "triggers": list(TRIGGERS),
         "vehicle": vehicle_zone.vehicle_block(scene, chosen),

@@ -26,7 +26,7 @@ FLOORS = (
     ("scene", "method", "shortage", "choice"),
     (
         *("rests", "settle", "outside", "zoning", "roads", "roadwork", "wayside", "beside"),
-        *("fieldwork", "rodfinding", "vehicle", "vehicle_zone", "sightings", "hangs"),
+        *("fieldwork", "rodfinding", "rodtold", "vehicle", "vehicle_zone", "sightings", "hangs"),
     ),
     (
         "document",

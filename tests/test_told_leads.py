@@ -70,10 +70,11 @@ def test_soil_of_the_job_outside_its_band_is_asked_about(territory, job):
 
 
 @pytest.mark.parametrize(
-    ("accuracy_m", "asked"), [(0.0, False), (0.05, True), (10_000, True), (None, True)]
+    ("accuracy_m", "asked"),
+    [(0.0, False), (0.25, False), (0.4, True), (3.0, True), (10_000, True), (None, True)],
 )
 def test_a_position_coarser_than_its_spare_is_asked_about(territory, job, first, accuracy_m, asked):
-    """The planned rod stands on the setback: it has nothing to spare."""
+    """The planned rod stands a foot beyond the setback: so much it has to spare."""
     pole_id, rod = next(iter(rods(first).items()))
     values = {"rod_lon": rod["lon"], "rod_lat": rod["lat"], "rod_accuracy_m": accuracy_m}
     book = Book(first)

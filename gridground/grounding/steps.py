@@ -144,7 +144,7 @@ def _prepare(
     """Rods, bars, cones, testing dead, cleaning."""
     steps: list[dict[str, Any]] = []
     for spot, zone, said in zip(spots, zones, words, strict=True):
-        told = job.measured.said.get(("rod_lon", str(spot.top.pole_id)))
+        told = job.measured.rod_said(str(spot.top.pole_id))
         steps += _prepare_location(spot, zone, said, told=told)
         steps += _bar(job, spot)
     steps += [_test_dead(spot) for spot in spots]

@@ -28,6 +28,8 @@ UNITS = {
     "rod_lon": "degrees",
     "rod_lat": "degrees",
     "rod_accuracy_m": "m",
+    "rod_taped_m": "m",
+    "rod_bearing_deg": "degrees",
     "length_m": "m",
     "size": None,
     "lead_number": None,
@@ -35,6 +37,7 @@ UNITS = {
 }
 # What stands of a lead only as long as the lead itself: another number, another lead.
 _OF_ONE_LEAD = ("size", "length_m")
+_OF_ONE_PLACE = ("rod_accuracy_m", "rod_taped_m", "rod_bearing_deg")
 
 
 @dataclass(frozen=True)
@@ -174,8 +177,16 @@ def _latest(rows: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
                 if before is not None and before["value"] != row["value"]:
                     for what in _OF_ONE_LEAD:
                         kept.pop((what, *place), None)
-        elif row["what"] == "rod_lon":  # another position, another accuracy
-            kept.pop(("rod_accuracy_m", *place), None)
+        elif row["what"] == "rod_lon":  # another position: accuracy and tape were of the one before
+            for what in _OF_ONE_PLACE:
+                kept.pop((what, *place), None)
+        elif row["what"] == "rod_bearing_deg":  # by tape alone: an older position does not count
+            before = kept.get(("rod_lon", *place))
+            if before is not None and (before["who"], before["at"]) != (row["who"], row["at"]):
+                for what in ("rod_lon", "rod_lat", "rod_accuracy_m"):
+                    kept.pop((what, *place), None)
+        elif row["what"] == "rod_taped_m":
+            kept.pop(("rod_bearing_deg", *place), None)
         kept[row["what"], *place] = row
     order = list(UNITS)
     return sorted(
@@ -214,6 +225,8 @@ def with_measured(job: Job, rows: Sequence[dict[str, Any]]) -> Job:
             soil_ohm_m=at_pole["soil_ohm_m"],
             rod_at={pole_id: (lon[pole_id], lat[pole_id]) for pole_id in lon if pole_id in lat},
             rod_accuracy_m=at_pole["rod_accuracy_m"],
+            rod_taped_m=at_pole["rod_taped_m"],
+            rod_bearing_deg=at_pole["rod_bearing_deg"],
             leads=used,
             said=said,
             not_as_kit=not_as_kit(job.kit, used),
