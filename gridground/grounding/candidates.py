@@ -37,9 +37,9 @@ UNDER_LINE_COST_M = 3.0
 UNDER_LINE_DEG = 20.0
 TIGHT_M = 1.0
 TIGHT_COST_PER_M = 3.0
-# To spare beyond the setback of every pole: a foot for the hand that drives the rod and the tape
-# that measures it, where there is room. Our judgement.
-POLE_TIGHT_M = 0.3048
+# To spare beyond the setback of every pole, where there is room: a foot for the hand that drives
+# the rod and the tape that measures it, less what seven decimals may add. Our judgement.
+POLE_TIGHT_M = 0.29
 
 # A lead keeps the full distance from the truck's rod, and does not lie under the truck: half the
 # width of one and a little, our judgement.
