@@ -72,5 +72,5 @@ def find_rod(scene: Scene, pole_id: str, stated: Mapping[str, RodPlace]) -> RodP
         "no_rod_place",
         (pole_id,),
         f"no lawful place for a rod at pole {pole_id}: {found.sentence()}.",
-        " ".join(found.alternatives) or "Use another electrode or another pole.",
+        f"Think of {'; '.join(found.alternatives)}.",
     )
