@@ -263,6 +263,7 @@ def _document(
     materials = materials_of(job, chosen.rows, totals, bond=chosen.bond)
     items += [*short_items(job, materials), *kit_items(job)]
     items += other_method_items(job, outcomes, chosen)
+    items += vehicle_zone.bond_items(scene, chosen)
     pole_of = {row["location_id"]: row["pole_id"] for row in locations if row["pole_id"]}
     traffic = traffic_rows(seen, mets_of(seen, zoned, pole_of))
     items += traffic_items(scene, traffic)

@@ -15,8 +15,8 @@ from gridground.grounding.electrodes import Electrode, electrode_at
 from gridground.grounding.ground_person import Electric, GroundPerson, standing_radius_m
 from gridground.grounding.hazards import lonlat_of
 from gridground.grounding.outlines import Part
-from gridground.grounding.vehicle_bond import FRAME_M, HALF_TRUCK_M, SIZE_SOURCE
-from gridground.record import Check
+from gridground.grounding.vehicle_bond import FRAME_M, HALF_TRUCK_M, SIZE_SOURCE, too_long
+from gridground.record import Check, OpenItem
 from gridground.units import feet_text, significant
 from gridground.zoning import person_at
 
@@ -206,6 +206,24 @@ def bond_checks(scene: Scene, outcome: Outcome) -> Iterator[Check]:
         source = f"{RISE_SOURCE}; over the resistance of the truck's rod; {row.source}"
         where = (row.lead_id, "vehicle")
         yield Check("lead_rating", where, current_a, row.rating_a, "A", carries, source)
+
+
+def bond_items(scene: Scene, outcome: Outcome) -> list[OpenItem]:
+    """Ask for a shorter way of the bond where no lead in stock reaches."""
+    row, job = outcome.bond, scene.job
+    if row is None or not too_long(job, row):
+        return []
+    return [
+        OpenItem(
+            "bond_too_long",
+            ("vehicle",),
+            f"the truck's bond needs {feet_text(row.needed_m)}; the longest lead in stock has "
+            f"{feet_text(job.limits.lead_lengths_m[-1])}",
+            "the truck is not grounded without it",
+            "the crew's foreman",
+            "put the truck's rod nearer to the truck, or stock a longer lead (lead_lengths)",
+        )
+    ]
 
 
 def bond_assumptions(scene: Scene, outcome: Outcome) -> list[dict[str, str]]:

@@ -193,6 +193,16 @@ def test_no_lead_of_the_line_goes_short_for_the_bond(ground, straight):
     assert any("vehicle bond" in i["what"] for i in made["open_items"] if i["code"] == "kit_short")
 
 
+def test_a_bond_longer_than_any_in_stock_is_asked_about(ground, straight):
+    limits = replace(straight.limits, lead_lengths_m=(3.048, 16.0))
+    far = Vehicle(from_pole(200.0, 12.0), from_pole(200.0, 40.0))
+    made = gg.plan_job(ground, replace(straight, limits=limits, vehicle=far)).document
+    (item,) = [i for i in made["open_items"] if i["code"] == "bond_too_long"]
+    assert "(16.00 m)" in item["what"]
+    assert made["vehicle_bond"]["length_m"] >= 28.0 * limits.lead_slack_ratio
+    assert not made["ready"]
+
+
 @pytest.mark.parametrize(("left", "short"), [(True, 0), (False, 1)])
 def test_a_bond_of_unknown_length_says_so(ground, straight, left, short):
     asked = replace(straight, work_position="aerial lift")

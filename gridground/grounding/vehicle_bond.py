@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from gridground.errors import NoPlanError
 from gridground.grounding.clamps import choose_clamp
 from gridground.grounding.hanging import Hanging, hung_row
 from gridground.grounding.hazards import lonlat_of
@@ -26,6 +27,7 @@ BOND_ID = "V1"
 # From the ground up to a clean place on the frame of a truck, and from its middle, which a
 # position states, to either end of it. Our judgement.
 FRAME_M, HALF_TRUCK_M = 1.0, 4.0
+_SAME_M = 1e-6
 SIZE_SOURCE = (
     "size of the largest lead to a rod of the plan, one cable: our judgement; no source gives a "
     "size for the bond of a truck beyond AWG 2 copper, 29 CFR 1910.269(n)(4)(ii)"
@@ -59,12 +61,8 @@ def bond_row(job: Job, territory: Territory, rows: Sequence[LeadRow]) -> LeadRow
     -------
     LeadRow or None
         Without a path, and of a length that is NaN, where the job does not state where truck and
-        rod stand. Its current is NaN: see `vehicle_zone`.
-
-    Raises
-    ------
-    NoPlanError
-        Where no stocked length reaches.
+        rod stand. Its current is NaN: see `vehicle_zone`. Where no stocked length reaches it is as
+        long as it must be, see `too_long`.
     """
     if not is_grounded(job) or not rows:
         return None
@@ -72,7 +70,7 @@ def bond_row(job: Job, territory: Territory, rows: Sequence[LeadRow]) -> LeadRow
     ends = bond_ends(job)
     path = _path(job, territory)
     needed_m = sum(piece.length_m for piece in path)
-    length_m = stock_length_m(needed_m, job.limits, ("vehicle",)) if path else math.nan
+    length_m = _stocked_m(needed_m, job) if path else math.nan
     bare = replace(
         like,
         lead_id=_free_id(rows),
@@ -97,6 +95,21 @@ def bond_row(job: Job, territory: Territory, rows: Sequence[LeadRow]) -> LeadRow
     some_m = length_m if path else 1.0
     row = hung_row(bare, Hanging(like.size, 1, some_m), ends, job.limits)
     return replace(row, length_m=length_m)
+
+
+def _stocked_m(needed_m: float, job: Job) -> float:
+    """Return the shortest stocked length that reaches, else what is needed [m]."""
+    try:
+        return stock_length_m(needed_m, job.limits, ("vehicle",))
+    except NoPlanError:
+        return needed_m
+
+
+def too_long(job: Job, bond: LeadRow) -> bool:
+    """Say whether no stocked length reaches as far as the bond must."""
+    return bool(bond.path and job.limits.lead_lengths_m) and (
+        bond.needed_m > job.limits.lead_lengths_m[-1] + _SAME_M
+    )
 
 
 def _free_id(rows: Sequence[LeadRow]) -> str:
