@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from gridground.errors import NoPlanError
+from gridground.shortage import equipped_instead
 from gridground.units import round_down, round_up
 
 if TYPE_CHECKING:
@@ -80,8 +81,9 @@ def choose_method(  # noqa: PLR0911  one return a rule, in order
     In this order: what can be drawn; what keeps every voltage within its limit (where neither does,
     what comes nearer); where one uses more
     than three quarters of a limit, one that uses less than half of that; no source between the
-    brackets; one bracket only speaks for single-point, four ways or more too; fewer open items;
-    else brackets, which keep whipping leads a span away from the worker.
+    brackets; one bracket only speaks for single-point; what the stated kit equips, where it equips
+    one and not the other and that one holds; four ways or more speak for single-point; fewer open
+    items; else brackets, which keep whipping leads a span away from the worker.
     """
     dual, single = outcomes
     if job.method == "single-point":
@@ -120,6 +122,8 @@ def choose_method(  # noqa: PLR0911  one return a rule, in order
             single,
             "Single-point: only one way out can carry a bracket, so brackets give no pair.",
         )
+    if (equipped := _equipped(job, dual, single)) is not None:
+        return equipped
     ways = len(dual.placement.directions)
     if ways >= MANY_WAYS:
         return single, (
@@ -162,6 +166,17 @@ def _far_better(dual: Outcome, single: Outcome) -> Outcome | None:
     most, least = max(one, other), min(one, other)
     better = dual if one < other else single
     return better if most > NEAR_RATIO and least < most / 2 else None
+
+
+def _equipped(job: Job, dual: Outcome, single: Outcome) -> tuple[Outcome, str] | None:
+    """Return the method that the kit equips where it does not equip the other."""
+    for one, other in ((dual, single), (single, dual)):
+        if lacks := equipped_instead(job, other, one):
+            return one, (
+                f"{one.placement.method.capitalize()}: the kit equips it; for "
+                f"{other.placement.method} it lacks {', '.join(lacks)}. {_voltages(dual, single)}"
+            )
+    return None
 
 
 def _voltages(dual: Outcome, single: Outcome) -> str:

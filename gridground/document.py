@@ -11,6 +11,7 @@ import shapely
 from gridground.electrical.rod_fault import rod_fault_text
 from gridground.grounding.lengths import lead_remark
 from gridground.grounding.poletop import PoleTop
+from gridground.shortage import bars_of, rods_of
 from gridground.sightings import seen_from
 from gridground.units import significant
 from gridground.zoning import met_by
@@ -217,16 +218,11 @@ def totals_of(
 ) -> dict[str, int]:
     """Count locations, cables, rods, bars, clamps and the cones of the zones' outlines."""
     leads = sum(row.parallel for row in rows)
-    bars = {
-        (row.edge.pole_id, row.edge.span_id)
-        for row in rows
-        if "bar" in {row.edge.start, row.edge.end}
-    }
     return {
         "locations": len(placement.spots),
         "leads": leads,
-        "rods": sum(spot.rod is not None for spot in placement.spots),
-        "cluster_bars": len(bars),
+        "rods": rods_of(placement),
+        "cluster_bars": bars_of(rows),
         "clamps": 2 * leads,
         "cones": sum(len(outline.cones) for outline in outlines),
     }

@@ -238,6 +238,9 @@ class Measured:
         Where the rod stands, longitude and latitude by pole id [degrees].
     rod_accuracy_m : dict
         How exact the device says that position is, by pole id [m].
+    rod_taped_m, rod_bearing_deg : dict
+        Distance of the rod from its pole by a tape [m] and its bearing from true north as a person
+        measured it [degrees], by pole id.
     leads : tuple of UsedLead
         Leads put on in the place of planned ones.
     said : dict
@@ -251,6 +254,8 @@ class Measured:
     soil_ohm_m: dict[str, float] = field(default_factory=dict)
     rod_at: dict[str, tuple[float, float]] = field(default_factory=dict)
     rod_accuracy_m: dict[str, float] = field(default_factory=dict)
+    rod_taped_m: dict[str, float] = field(default_factory=dict)
+    rod_bearing_deg: dict[str, float] = field(default_factory=dict)
     leads: tuple[UsedLead, ...] = ()
     said: dict[tuple[str, str], str] = field(default_factory=dict)
     not_as_kit: dict[str, tuple[str, str]] = field(default_factory=dict)
@@ -258,7 +263,38 @@ class Measured:
     @property
     def poles(self) -> tuple[str, ...]:
         """Poles at which something about the rod was measured, in order of their ids."""
-        return tuple(sorted({*self.rod_ohm, *self.soil_ohm_m, *self.rod_at}))
+        return tuple(sorted({*self.rod_ohm, *self.soil_ohm_m, *self.stands}))
+
+    def rod_said(self, pole_id: str) -> str | None:
+        """Return who told where the rod of a pole stands, and when; None where nobody did."""
+        by_tape = self.said.get(("rod_taped_m", pole_id))
+        return self.said.get(("rod_lon", pole_id), by_tape) if pole_id in self.stands else None
+
+    @property
+    def stands(self) -> frozenset[str]:
+        """Poles whose rod is told where it stands: by a position, or by tape and bearing."""
+        return frozenset({*self.rod_at, *(self.rod_taped_m.keys() & self.rod_bearing_deg.keys())})
+
+
+@dataclass(frozen=True)
+class Settled:
+    """What a person found out about an entry of a field record that asks.
+
+    Attributes
+    ----------
+    step_id, at : str
+        The step that was ticked, and when, ISO 8601 with the offset from UTC: they name the entry.
+    by, on : str
+        Who settled it, and the ISO date.
+    found : str
+        What was found.
+    """
+
+    step_id: str
+    at: str
+    by: str
+    on: str
+    found: str
 
 
 @dataclass(frozen=True)
@@ -278,6 +314,8 @@ class Job:
         None where the job file does not say where the truck stands.
     assumed : dict
         Limits the job does not state: ``{key: (value as printed, source)}``.
+    settled : tuple of Settled
+        What was found out about entries of field records.
     measured : Measured
         What was measured in the field; empty before anybody was there.
     input : dict
@@ -303,6 +341,7 @@ class Job:
     work_date: str | None = None
     traffic: TrafficAsked = field(default_factory=TrafficAsked)
     vehicle: Vehicle | None = None
+    settled: tuple[Settled, ...] = ()
     assumed: dict[str, tuple[str, str]] = field(default_factory=dict)
     input: dict[str, Any] = field(default_factory=dict)
     measured: Measured = field(default_factory=Measured)

@@ -20,6 +20,7 @@ from gridground.job import Job, Limits
 from gridground.jobclearance import read_clearance
 from gridground.jobkit import as_id_text, as_interval, as_stock_lengths_m, read_kit
 from gridground.jobplaces import read_vehicle, vehicle_poles, with_places
+from gridground.jobsettled import read_settled
 from gridground.jobtraffic import EVERY, read_traffic
 from gridground.jobvalues import (
     Section,
@@ -167,6 +168,7 @@ def _read(section: Section, sha256: str) -> Job | None:
     work_date = section.take("work_date", as_date)
     clearance = read_clearance(section.sub("clearance"))
     traffic = read_traffic(section.sub("traffic"))
+    settled = read_settled(section)
     if section.problems or limits is None or rod is None or job_id is None:
         return None
     return Job(
@@ -185,6 +187,7 @@ def _read(section: Section, sha256: str) -> Job | None:
         clearance=clearance,
         traffic=traffic,
         vehicle=vehicle,
+        settled=settled,
         limits=limits,
         rod=rod,
         kit=kit,

@@ -5,13 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from gridground.grounding.assignment import natural_key
+from gridground.grounding.lead_clamps import clamps_of, unknown_clamps
 from gridground.grounding.lengths import (
     REMARK_SOURCE,
     TIE_OVER_M,
     force_n_per_m,
     lead_remark,
 )
-from gridground.grounding.truck import clamps_of, unknown_clamps, why_out_of_test
+from gridground.grounding.truck import why_out_of_test
 from gridground.jobkit import clamp_names
 from gridground.record import OpenItem
 from gridground.territory.text import near_remedy, shown
@@ -28,7 +29,9 @@ _N_PER_LBF = 4.4482216152605
 FEW_NAMED = 12
 
 
-def kit_block(job: Job, rows: Sequence[LeadRow]) -> dict[str, Any] | None:
+def kit_block(
+    job: Job, rows: Sequence[LeadRow], *, bond: LeadRow | None = None
+) -> dict[str, Any] | None:
     """Return ``kit``: what the truck's leads were judged by, and what is left of them.
 
     Parameters
@@ -37,7 +40,10 @@ def kit_block(job: Job, rows: Sequence[LeadRow]) -> dict[str, Any] | None:
         Kit, interval of the tests, day of the work.
     rows : sequence of LeadRow
         The lead table.
+    bond : LeadRow or None
+        The bond of the truck.
     """
+    rows = [*rows, *([] if bond is None else [bond])]
     if job.kit is None:
         return None
     out = out_of_test(job)
@@ -146,9 +152,16 @@ def _clamp_assumptions(job: Job) -> list[dict[str, str]]:
     return rows
 
 
-def kit_cautions(job: Job, rows: Sequence[LeadRow]) -> list[dict[str, str]]:
+def kit_cautions(
+    job: Job, rows: Sequence[LeadRow], *, bond: LeadRow | None = None
+) -> list[dict[str, str]]:
     """Return the cautions about leads that are long, and about the truck."""
-    return [*_long_leads(rows), *_test_cautions(job, rows), *_lift_cautions(job, rows)]
+    own = [] if bond is None else [bond]
+    return [
+        *_long_leads(rows),
+        *_test_cautions(job, [*rows, *own]),
+        *_bond_cautions(job, rows, own),
+    ]
 
 
 def _long_leads(rows: Sequence[LeadRow]) -> list[dict[str, str]]:
@@ -180,15 +193,22 @@ def _test_cautions(job: Job, rows: Sequence[LeadRow]) -> list[dict[str, str]]:
     return [_row(text, "the employer's lead_test_interval and the dates stated in the job")]
 
 
-def _lift_cautions(job: Job, rows: Sequence[LeadRow]) -> list[dict[str, str]]:
-    """Say what is left for the bond of the vehicle."""
-    if job.work_position != "aerial lift" or job.kit is None:
+def _bond_cautions(
+    job: Job, rows: Sequence[LeadRow], bonds: Sequence[LeadRow]
+) -> list[dict[str, str]]:
+    """Say which lead is the bond of the vehicle, or what is left for it."""
+    if not bonds or job.kit is None:
         return []
-    left = (kit_block(job, rows) or {})["left"]
+    (bond,) = bonds
     text = (
         "The vehicle's bond is one more lead, and its rod one more rod: no lead assigned to the "
-        f"line serves for it. Left on the truck: {_some(left) if left else 'no lead'}."
+        "line serves for it. "
     )
+    if bond.kit_lead_ids:
+        text += f"From the truck: {', '.join(bond.kit_lead_ids)}."
+    else:
+        left = (kit_block(job, rows) or {})["left"]
+        text += f"Left on the truck: {_some(left) if left else 'no lead'}."
     return [_row(text, "common practice, no source")]
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from gridground.grounding.assignment import natural_key
 from gridground.kit import out_of_test
+from gridground.shortage import lacking
 from gridground.units import area_mm2, feet_text
 
 if TYPE_CHECKING:
@@ -16,7 +17,13 @@ if TYPE_CHECKING:
     from gridground.record import LeadRow
 
 
-def materials_of(job: Job, rows: Sequence[LeadRow], totals: dict[str, int]) -> list[dict[str, Any]]:
+def materials_of(
+    job: Job,
+    rows: Sequence[LeadRow],
+    totals: dict[str, int],
+    *,
+    bond: LeadRow | None = None,
+) -> list[dict[str, Any]]:
     """Return what to load: leads by size and length, out of the kit where one is stated.
 
     Parameters
@@ -27,6 +34,8 @@ def materials_of(job: Job, rows: Sequence[LeadRow], totals: dict[str, int]) -> l
         The lead table, with the truck's leads assigned.
     totals : dict
         Counts of rods, bars and cones.
+    bond : LeadRow or None
+        The bond of the truck: a ``vehicle bond``, its clamps among those to load.
 
     Returns
     -------
@@ -41,6 +50,8 @@ def materials_of(job: Job, rows: Sequence[LeadRow], totals: dict[str, int]) -> l
         by_kind[row.size, row.length_m].append(row)
     kinds = sorted(by_kind, key=lambda kind: (-kind[1], area_mm2(kind[0]), kind[0]))
     materials = [_lead(job, kind, by_kind[kind]) for kind in kinds]
+    bonds = [] if bond is None else [bond]
+    materials += [_bond(job, rows, one) for one in bonds]
     kit = job.kit
     own = int(job.vehicle is not None and job.vehicle.rod is not None)
     have = kit.rods if kit else None
@@ -54,7 +65,7 @@ def materials_of(job: Job, rows: Sequence[LeadRow], totals: dict[str, int]) -> l
         short = 0 if there is None else max(count - there, 0)
         materials.append(_material(item, size, None, count) | {"from_kit": [], "short": short})
     clamps: Counter[str] = Counter()
-    for row in rows:
+    for row in [*rows, *bonds]:
         clamps[row.clamp_from] += row.parallel
         clamps[row.clamp_to] += row.parallel
     for name, count in sorted(clamps.items()):
@@ -69,15 +80,28 @@ def _lead(job: Job, kind: tuple[str, float], rows: Sequence[LeadRow]) -> dict[st
     taken = sorted((name for row in rows for name in row.kit_lead_ids), key=natural_key)
     return _material("lead", size, length_m, count) | {
         "from_kit": [f"{name} ({size}, {feet_text(length_m)})" for name in taken],
-        "short": sum(_lacking(row) for row in rows) if job.kit else 0,
+        "short": sum(lacking(row) for row in rows) if job.kit else 0,
         "substitutes": substitute_texts(rows),
         "out_of_test": _out_of_test(job, rows),
     }
 
 
-def _lacking(row: LeadRow) -> int:
-    """Return how many cables of a row the truck lacks; what hangs as told is not lacking."""
-    return 0 if row.told else row.parallel - len(row.kit_lead_ids)
+def _bond(job: Job, rows: Sequence[LeadRow], bond: LeadRow) -> dict[str, Any]:
+    """Return the row of the truck's bond; of unknown length it lacks only where no lead is left."""
+    length_m = bond.length_m if bond.path else None
+    short = 0
+    if job.kit is not None:
+        taken = {name for row in rows for name in row.kit_lead_ids} | set(out_of_test(job))
+        left = any(lead.lead_id not in taken for lead in job.kit.leads)
+        short = int(not bond.kit_lead_ids) if bond.path else int(not left)
+    return _material("vehicle bond", bond.size, length_m, bond.parallel) | {
+        "from_kit": [
+            f"{name} ({bond.size}, {feet_text(bond.length_m)})" for name in bond.kit_lead_ids
+        ],
+        "short": short,
+        "substitutes": substitute_texts([bond]),
+        "out_of_test": _out_of_test(job, [bond]) if bond.path and short else [],
+    }
 
 
 def substitute_texts(rows: Sequence[LeadRow]) -> list[str]:

@@ -29,6 +29,7 @@ from gridground.grounding.poletop import sides_of
 from gridground.grounding.rows import Duty, lead_rows, with_solved_currents
 from gridground.grounding.truck import with_kit
 from gridground.grounding.used_leads import used_rows
+from gridground.grounding.vehicle_bond import bond_row
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -69,6 +70,8 @@ class Outcome:
         What the worker would see from the circuit's own source without any lead at the worksite:
         brackets alone, or, of a single-point plan, the voltage of the line to ground [V]. None
         until `with_counter_example` has worked it out.
+    bond : LeadRow or None
+        The bond of the truck; not among `rows`, counted nowhere.
     let_in : Injections
         What can energize the line from outside, solved or not.
     """
@@ -86,6 +89,7 @@ class Outcome:
     layout: Layout | None = None
     setting: Setting | None = None
     without_personal_v: float | None = None
+    bond: LeadRow | None = None
     let_in: Injections = field(default_factory=lambda: Injections((), (), ()))
 
     @property
@@ -142,7 +146,9 @@ def _solve(scene: Scene, placement: Placement) -> Outcome:
     """Work out a placement that can be drawn."""
     duties = [scene.duty(spot) for spot in placement.spots]
     planned = lead_rows(scene.job, placement.spots, duties)
-    rows = used_rows(scene.job, with_kit(scene.job, placement.spots, planned))
+    bond = bond_row(scene.job, scene.territory, planned)
+    hung = with_kit(scene.job, placement.spots, planned, bond=bond)
+    rows = used_rows(scene.job, placement.spots, hung[: len(planned)])
     electrodes = [electrode_of(scene.job, scene.neighbourhood, s) for s in placement.spots]
     duration = max(max(d.fault.longest_s, d.fault.clearing_s) for d in duties)
     limit = limit_v(
@@ -190,6 +196,7 @@ def _solve(scene: Scene, placement: Placement) -> Outcome:
         scene.job.limits.body_ohm,
         layout=layout,
         setting=setting,
+        bond=hung[-1] if bond is not None else None,
         let_in=replace(let_in, origins=tuple(origin for origin, _ in timed)),
     )
 

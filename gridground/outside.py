@@ -10,6 +10,7 @@ from gridground.electrical.injection import EQUIPMENT_FIGURES
 from gridground.electrical.tolerable import limit_table
 from gridground.grounding.events import OWN
 from gridground.record import OpenItem
+from gridground.territory.seam import joined
 
 if TYPE_CHECKING:
     from gridground.electrical.injection import Unsolved
@@ -78,13 +79,11 @@ def _live_circuits(scene: Scene, placement: Placement) -> list[OpenItem]:
 
 def _crossings(scene: Scene, placement: Placement) -> list[OpenItem]:
     """Ask for the fault current of energized lines that cross between the grounds."""
-    import shapely  # noqa: PLC0415  start-up time
-
     lines = scene.territory.layer("other_lines")
     if lines is None or not placement.inner_spans:
         return []
     geometry = scene.territory.spans.geometry
-    inside = shapely.union_all([geometry[s] for s in sorted(placement.inner_spans)])
+    inside = joined([geometry[s] for s in sorted(placement.inner_spans)])
     meets = lines.meeting(inside)
     meets = meets[lines["state"][meets] != "dead"]
     growth = scene.job.limits.fault_growth_ratio
@@ -112,10 +111,8 @@ def _crossings(scene: Scene, placement: Placement) -> list[OpenItem]:
 
 def _crossing_circuits(scene: Scene, placement: Placement, largest_a: float) -> list[OpenItem]:
     """Ask about other circuits whose spans cross between the grounds with a larger fault."""
-    import shapely  # noqa: PLC0415  start-up time
-
     spans, network = scene.territory.spans, scene.network
-    inside = shapely.union_all([spans.geometry[s] for s in sorted(placement.inner_spans)])
+    inside = joined([spans.geometry[s] for s in sorted(placement.inner_spans)])
     other = spans.meeting(inside, "crosses")
     other = other[(spans["kind"][other] == "overhead") & ~scene.zone.worked[other]]
     found: dict[str, float] = {}

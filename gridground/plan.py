@@ -8,7 +8,7 @@ import os
 from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from gridground import __version__
+from gridground import __version__, vehicle_zone
 from gridground.beside import induction_rows
 from gridground.cautions import caution_rows
 from gridground.checks import check_rows, checks_of
@@ -33,12 +33,7 @@ from gridground.errors import (
     Reason,
     TableError,
 )
-from gridground.fieldwork import (
-    check_measured,
-    farthest_rod_m,
-    field_cautions,
-    field_items,
-)
+from gridground.fieldwork import check_measured, field_items
 from gridground.grounding.between import sources_between
 from gridground.grounding.brackets import Ground
 from gridground.grounding.candidates import radius_needed_m
@@ -52,13 +47,16 @@ from gridground.jobfile import check_job
 from gridground.kit import kit_block, kit_cautions, kit_items
 from gridground.materials import materials_of
 from gridground.method import with_counter_example, work_out
+from gridground.options import option_rows, other_method_items
 from gridground.outside import outside_items
 from gridground.picture import picture_of
 from gridground.record import FORMAT, Plan, canonical_bytes, is_ready, plan_hash
 from gridground.revision.changes import changes_between
 from gridground.revision.measured import FIRST, with_measured
+from gridground.revision.occurrences import occurrence_items, occurrence_notes, occurrence_rows
 from gridground.roads import mets_of
 from gridground.rodfinding import ROD_REACH_M, find_rod, stated_rods
+from gridground.rodtold import farthest_rod_m, rod_notes
 from gridground.scene import Scene
 from gridground.settle import (
     measured_items,
@@ -69,8 +67,8 @@ from gridground.settle import (
 )
 from gridground.territory.network import Network
 from gridground.territory.ways import find_zone
-from gridground.units import round_down, round_up
-from gridground.vehicle import places_of, vehicle_block, vehicle_items, vehicle_parts
+from gridground.vehicle import places_of, vehicle_items
+from gridground.vehicle_zone import vehicle_parts
 from gridground.wayside import (
     traffic_assumptions,
     traffic_items,
@@ -243,7 +241,7 @@ def _document(
     """Put the plan together."""
     chosen, reason = choice
     job, placement = scene.job, chosen.placement
-    zoned = zones_of(scene, chosen, extras=vehicle_parts(scene))
+    zoned = zones_of(scene, chosen, extras=vehicle_parts(scene, chosen))
     zones, rod_zone = zoned.zones, zoned.rows
     seen = _wide_enough(scene, zoned)
     locations = location_rows(seen, chosen, zones)
@@ -257,12 +255,15 @@ def _document(
     items += [*induction_open_items(induction), *measured_items(job, placement.spots)]
     items += [*vehicle_items(scene, placement.spots), *stated_items(job, placement.spots)]
     items += outside_items(scene, chosen)
-    items += beside.revision.items
+    happened = beside.revision.occurrences
+    items += [*beside.revision.items, *occurrence_items(job, happened)]
     items += field_items(scene, chosen, reach_m=job.limits.rod_setback_m + ROD_REACH_M)
     clearance = clearance_block(scene, chosen, beside.crews)
     items += crew_items(clearance["others"], beside.unread)
-    materials = materials_of(job, chosen.rows, totals)
+    materials = materials_of(job, chosen.rows, totals, bond=chosen.bond)
     items += [*short_items(job, materials), *kit_items(job)]
+    items += other_method_items(job, outcomes, chosen)
+    items += vehicle_zone.bond_items(scene, chosen)
     pole_of = {row["location_id"]: row["pole_id"] for row in locations if row["pole_id"]}
     traffic = traffic_rows(seen, mets_of(seen, zoned, pole_of))
     items += traffic_items(scene, traffic)
@@ -275,6 +276,7 @@ def _document(
         "revision": beside.revision.number,
         "revises": beside.revision.revises,
         "measured": list(beside.revision.rows),
+        "occurrences": occurrence_rows(job, happened),
         "inputs": [
             dict(row)
             for row in (
@@ -287,16 +289,19 @@ def _document(
         "job": job_block(job),
         "circuits": circuit_rows(scene.territory, job.circuit_ids),
         "open_items": [_item(item) for item in dict.fromkeys(items)],
-        "checks": check_rows(checks_of(job, chosen, rod_zone)),
+        "checks": check_rows(
+            [*checks_of(job, chosen, rod_zone), *vehicle_zone.bond_checks(scene, chosen)]
+        ),
         "method": placement.method,
         "method_reason": reason,
-        "options": [_option(scene, outcome) for outcome in outcomes],
+        "options": option_rows(scene, outcomes),
         "clearance": clearance,
         "directions": [asdict(d) | {"sources": list(d.sources)} for d in placement.directions],
         "locations": locations,
         "zones": outline_rows(zoned.outlines),
         "cones": cone_rows(locations, zoned.outlines),
         "leads": lead_table(chosen),
+        "vehicle_bond": vehicle_zone.bond_block(scene, chosen),
         "totals": totals,
         "faults": faults,
         "worker": worker_block(job, chosen),
@@ -309,25 +314,27 @@ def _document(
             zones,
             chosen.rows,
             words=zone_words(locations, zoned.outlines, traffic),
-            vehicle=vehicle_words(locations, zoned.outlines, traffic),
+            vehicle=vehicle_words(locations, zoned, traffic, bond=chosen.bond),
             before=before_texts(clearance),
             held=held_texts(clearance["others"]),
         ),
         "materials": materials,
-        "kit": kit_block(job, chosen.rows),
+        "kit": kit_block(job, chosen.rows, bond=chosen.bond),
         "traffic": traffic,
         "assumptions": [
             *assumption_rows(scene, chosen, approach, induction),
             *traffic_assumptions(scene, traffic),
+            *vehicle_zone.bond_assumptions(scene, chosen),
         ],
         "cautions": [
             *caution_rows(scene, chosen, rod_zone, induction, faults),
             *crew_cautions(clearance["others"]),
-            *kit_cautions(job, chosen.rows),
-            *(asdict(note) for note in field_cautions(job)),
+            *kit_cautions(job, chosen.rows, bond=chosen.bond),
+            *vehicle_zone.bond_cautions(scene, chosen),
+            *(asdict(n) for n in (*rod_notes(job), *occurrence_notes(job, happened))),
         ],
         "triggers": list(TRIGGERS),
-        "vehicle": vehicle_block(scene),
+        "vehicle": vehicle_zone.vehicle_block(scene, chosen),
         "picture": picture_of(scene, _points(locations))
         | {"tops": tops_of(scene, placement.spots)},
     }
@@ -344,32 +351,6 @@ def _document(
 def _item(item: OpenItem) -> dict[str, Any]:
     """Return the row of an open item."""
     return asdict(item) | {"where": list(item.where)}
-
-
-def _option(scene: Scene, outcome: Outcome) -> dict[str, Any]:
-    """Return the row of one method."""
-    totals = None
-    if not outcome.infeasible:
-        outlines = zones_of(scene, outcome, extras=vehicle_parts(scene)).outlines
-        totals = totals_of(outcome.placement, outcome.rows, outlines)
-    reasons = [f"{r.code}: {r.what}" for r in outcome.infeasible]
-    return {
-        "method": outcome.placement.method,
-        "feasible": not outcome.infeasible,
-        "reasons": reasons or [*outcome.placement.remarks, *_figures(outcome)],
-        "open_items": [item.code for item in outcome.placement.open_items],
-        "totals": totals,
-        "worst_worker_v": outcome.worst_v,
-    }
-
-
-def _figures(outcome: Outcome) -> list[str]:
-    """Say how the method's voltage stands to the limit."""
-    tight = None if outcome.study is None else outcome.study.tightest
-    if tight is None:
-        return []
-    volts, limit_v = round_up(tight.voltage_v, 0.1), round_down(tight.limit_v, 0.1)
-    return [f"voltage on the worker nearest its limit {volts:g} V, limit {limit_v:g} V"]
 
 
 def _points(locations: list[dict[str, Any]]) -> list[tuple[float, float]]:

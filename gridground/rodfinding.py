@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gridground.errors import InputError, Problem, Reason
-from gridground.fieldwork import measured_rod
 from gridground.grounding.rods import REACH_LARGEST_M, NoRodPlace, place_rod
 from gridground.grounding.stated import judge_position
+from gridground.rodtold import told_rod
 from gridground.units import M_PER_FT
 
 if TYPE_CHECKING:
@@ -47,7 +47,7 @@ def stated_rods(scene: Scene) -> dict[str, RodPlace]:
             position, pole_id, near, scene.territory, job.limits, **rod_keys(job)
         )
         for pole_id, position in job.rod.place.items()
-        if pole_id in near.centre_poles and pole_id not in job.measured.rod_at
+        if pole_id in near.centre_poles and pole_id not in job.measured.stands
     }
     if problems := [one for one in judged.values() if isinstance(one, Problem)]:
         raise InputError(problems)
@@ -61,7 +61,7 @@ def find_rod(scene: Scene, pole_id: str, stated: Mapping[str, RodPlace]) -> RodP
         what = f"a setback of {limits.rod_setback_m:g} m is more than a lead on the ground bridges."
         return Reason("no_rod_place", (pole_id,), what, "Correct rod_setback.")
     keys = rod_keys(scene.job)
-    if (stands := measured_rod(scene, pole_id, reach_m=keys["reach_m"])) is not None:
+    if (stands := told_rod(scene, pole_id, reach_m=keys["reach_m"])) is not None:
         return stands
     if pole_id in stated:
         return stated[pole_id]
@@ -72,5 +72,5 @@ def find_rod(scene: Scene, pole_id: str, stated: Mapping[str, RodPlace]) -> RodP
         "no_rod_place",
         (pole_id,),
         f"no lawful place for a rod at pole {pole_id}: {found.sentence()}.",
-        " ".join(found.alternatives) or "Use another electrode or another pole.",
+        f"Think of {'; '.join(found.alternatives)}.",
     )

@@ -9,7 +9,6 @@ import shapely
 
 from gridground.errors import InputError, Problem
 from gridground.grounding.hazards import VEHICLE, VEHICLE_ROD, lonlat_of
-from gridground.grounding.outlines import Part
 from gridground.record import OpenItem
 from gridground.territory.frame import geodesic_m, wrap_deg
 from gridground.units import feet_text
@@ -32,34 +31,6 @@ ROD_FAR_M = 30.0
 AT_POLE_M = 1.5
 _NEVER_IN = ("building", "water", "no_entry")
 _MOVE = "the crew's foreman"
-
-
-def vehicle_block(scene: Scene) -> dict[str, Any] | None:
-    """Return ``vehicle``: the truck and its rod as positions; None where the job states none."""
-    stated = scene.job.vehicle
-    if stated is None:
-        return None
-    lon, lat = lonlat_of(stated.place, scene.territory)
-    rod = None
-    if stated.rod is not None:
-        rod = dict(zip(("lon", "lat"), lonlat_of(stated.rod, scene.territory), strict=True))
-    limits = scene.job.limits
-    return {
-        "lon": lon,
-        "lat": lat,
-        "rod": rod,
-        "clearance_m": limits.vehicle_clearance_m,
-        "rod_distance_m": limits.vehicle_rod_distance_m,
-    }
-
-
-def vehicle_parts(scene: Scene) -> list[Part]:
-    """Return the zone of the truck's own rod and of the lead to it; none without such a rod."""
-    stated = scene.job.vehicle
-    if stated is None or stated.rod is None:
-        return []
-    foot, rod = (lonlat_of(one, scene.territory) for one in (stated.place, stated.rod))
-    return [Part("vehicle", foot, rod, scene.job.limits.cone_radius_m)]
 
 
 def places_of(territory: Territory, job: Job, poles: Sequence[str]) -> tuple[Lonlat, ...]:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from gridground.grounding import traffic
 from gridground.grounding.steps import ZoneWords
+from gridground.grounding.vehicle_steps import VehicleWords
 from gridground.record import OpenItem
 from gridground.roadwork import (
     MERGE,
@@ -26,9 +27,11 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from gridground.ground import Outline
+    from gridground.record import LeadRow
     from gridground.roads import Met, Road
     from gridground.roadwork import Setup
     from gridground.scene import Scene
+    from gridground.zoning import Zoned
 
 # What the others ask for: measure, what to do, source.
 _OTHERS = {
@@ -118,17 +121,22 @@ def zone_words(
 
 def vehicle_words(
     locations: Sequence[dict[str, Any]],
-    outlines: Sequence[Outline],
+    zoned: Zoned,
     rows: Sequence[dict[str, Any]],
-) -> ZoneWords:
-    """Return what the steps say of the zone of the truck's own rod; as `zone_words`."""
+    *,
+    bond: LeadRow | None,
+) -> VehicleWords:
+    """Return what the steps say of the truck's own rod, its zone and its bond; as `zone_words`."""
+    outlines = zoned.outlines
     pole = {row["location_id"]: row["pole_id"] for row in locations}
     own = [row for row in rows if not pole.keys() & set(row["parts"])]
     outline = next((one for one in outlines if "vehicle" in one.parts), None)
-    return ZoneWords(
+    return VehicleWords(
         "" if outline is None else _cone_words("vehicle", outline, pole),
         tuple(row["text"] for row in own),
         tuple(row["after"] for row in own),
+        next((part.radius_m for part in zoned.parts if part.name == "vehicle"), None),
+        bond,
     )
 
 

@@ -7,7 +7,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from gridground.electrical.induced_words import induction_assumptions
-from gridground.grounding.rows import BODY_SEPARATION_M
+from gridground.grounding.hanging import BODY_SEPARATION_M
 from gridground.kit import kit_assumptions
 from gridground.rodwords import rod_assumptions
 from gridground.units import feet_text

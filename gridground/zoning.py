@@ -124,7 +124,7 @@ def _own_zones(scene: Scene, outcome: Outcome) -> tuple[list[Zone | None], list[
             zones.append(_zone(scene, spot, scene.job.limits.cone_radius_m))
             continue
         shape = _shape(scene, (spot, electrode))
-        person = _person(scene, outcome, (electrode, shape), rise.rise_v)
+        person = person_at(scene, outcome, (electrode, shape), rise.rise_v)
         zones.append(_zone(scene, spot, person.radius_m))
         rows.append(
             _rod_zone_row(pole_id, person, rise.electrode_a)
@@ -142,10 +142,22 @@ def _shape(scene: Scene, place: tuple[Spot, Electrode]) -> Electric:
     return Electric(rod.length_m, rod.diameter_m, electrode.layers)
 
 
-def _person(
+def person_at(
     scene: Scene, outcome: Outcome, place: tuple[Electrode, Electric], rise_v: float
 ) -> GroundPerson:
-    """Return what a person on the ground near one electrode is exposed to."""
+    """Return what a person on the ground near one electrode is exposed to.
+
+    Parameters
+    ----------
+    scene : Scene
+        Limits, and the surface round a rod.
+    outcome : Outcome
+        Whose longest time counts.
+    place : tuple
+        The electrode, and the shape by which it spreads its potential.
+    rise_v : float
+        Its rise over remote earth [V].
+    """
     electrode, shape = place
     job = scene.job
     limits = ground_limits(

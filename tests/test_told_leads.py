@@ -9,7 +9,7 @@ from maps_maker import ROOT
 
 import gridground as gg
 from gridground.errors import InputError
-from gridground.job import KitLead, Position
+from gridground.job import KitLead, Position, Settled
 from gridground.revision.account import hold_record
 from gridground.revision.measured import revision_of
 from gridground.revision.told_items import detector_items
@@ -70,10 +70,11 @@ def test_soil_of_the_job_outside_its_band_is_asked_about(territory, job):
 
 
 @pytest.mark.parametrize(
-    ("accuracy_m", "asked"), [(0.0, False), (0.05, True), (10_000, True), (None, True)]
+    ("accuracy_m", "asked"),
+    [(0.0, False), (0.25, False), (0.4, True), (3.0, True), (10_000, True), (None, True)],
 )
 def test_a_position_coarser_than_its_spare_is_asked_about(territory, job, first, accuracy_m, asked):
-    """The planned rod stands on the setback: it has nothing to spare."""
+    """The planned rod stands a foot beyond the setback: so much it has to spare."""
     pole_id, rod = next(iter(rods(first).items()))
     values = {"rod_lon": rod["lon"], "rod_lat": rod["lat"], "rod_accuracy_m": accuracy_m}
     book = Book(first)
@@ -245,3 +246,62 @@ def test_leads_off_while_people_were_on_the_line_are_asked_about(territory, job,
     assert f"entry {seq} " in item["what"]
     assert len(items(made, "detector_reading_told")) == 1
     assert not made["ready"]
+    kept = gg.plan_job(territory, job, revision=revision_of(made, None)).document
+    assert items(kept, "removal_with_people_on") == items(made, "removal_with_people_on")
+    quiet = Book(kept)  # another record, of another day
+    quiet.tick(kept["steps"]["prepare"][0]["step_id"])
+    later = anew(territory, job, kept, quiet)
+    (again,) = items(later, "removal_with_people_on")
+    assert again == item
+    (row,) = later["occurrences"]
+    assert (row["step_id"], row["revision"], row["settled"]) == (step_id, 1, None)
+    found = Settled(step_id, row["at"], "K. L.", "2026-04-15", "A. B. was on the ground")
+    for other in (replace(found, step_id="R99"), replace(found, at="2026-04-14T07:00:00-06:00")):
+        wrong = replace(job, settled=(other,))
+        made = gg.plan_job(territory, wrong, revision=revision_of(later, None)).document
+        assert items(made, "removal_with_people_on") == [item]
+        assert any("settles step" in note["text"] for note in made["cautions"])
+    asked = replace(job, settled=(found,))
+    settled = gg.plan_job(territory, asked, revision=revision_of(later, None)).document
+    assert items(settled, "removal_with_people_on") == []
+    assert settled["occurrences"][0]["settled"]["by"] == "K. L."
+    assert any("Settled by K. L. on 2026-04-15" in note["text"] for note in settled["cautions"])
+    assert any(change["what"] == "open item" for change in settled["changes"])
+    back = gg.plan_job(territory, job, revision=revision_of(settled, None)).document
+    assert items(back, "removal_with_people_on") == [item]  # the job no longer says so
+
+
+def test_an_entry_taken_back_leaves_nothing_open(territory, job, first):
+    book = Book(first)
+    book.add("on the line", who="A. B.")
+    book.add("undo", undoes=book.tick(first["steps"]["remove"][0]["step_id"]))
+    made = anew(territory, job, first, book)
+    assert (items(made, "removal_with_people_on"), made["occurrences"]) == ([], [])
+
+
+@pytest.mark.parametrize(
+    "wrong", [{"code": "x"}, {"at": "yesterday"}, {"step_id": 3}, {"who": None}]
+)
+def test_occurrences_of_an_earlier_plan_that_cannot_be_used_are_refused(first, wrong):
+    row = {"code": "removal_with_people_on", "step_id": "R1", "at": "2026-04-14T07:00:00-06:00"}
+    row |= {"who": "A", "revision": 1, "text": "t"}
+    assert revision_of(first | {"occurrences": [row]}, None).occurrences == (row,)
+    with pytest.raises(InputError, match="occurrences"):
+        revision_of(first | {"occurrences": [row | wrong]}, None)
+
+
+@pytest.mark.parametrize(
+    ("also", "asked"),
+    [({}, True), ({"size": "2/0"}, True), ({"size": "2/0", "length_m": 9.0}, False)],
+)
+def test_a_number_without_a_kit_is_asked_about(territory, job, also, asked):
+    """Nothing tells what hangs: neither a kit nor the person."""
+    bare = replace(job, kit=None)
+    before = gg.plan_job(territory, bare).document
+    row = before["leads"][-1]
+    book = Book(before)
+    book.add("lead used", lead_id=row["lead_id"], values={"lead_number": "X7", **also})
+    made = anew(territory, bare, before, book)
+    found = items(made, "lead_not_known")
+    assert [i["where"] for i in found] == [[row["lead_id"], "X7"]] * asked
+    assert all("no kit" in i["what"] for i in found)

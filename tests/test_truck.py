@@ -10,13 +10,14 @@ import pytest
 import gridground as gg
 from gridground.errors import InputError, NoPlanError
 from gridground.export import plan_files
+from gridground.grounding.lead_clamps import clamps_fit, unknown_clamps
 from gridground.grounding.lead_impedance import (
     lead_resistance_ohm,
     loop_reactance_ohm,
     new_lead_resistance_ohm,
 )
 from gridground.grounding.margin import carried_a
-from gridground.grounding.truck import clamps_fit, unknown_clamps, why_out_of_test
+from gridground.grounding.truck import why_out_of_test
 from gridground.job import ClearanceAsked, Kit, KitLead
 from gridground.jobkit import as_interval, as_stock_lengths_m, last_day
 from gridground.jobmap.page import page_html

@@ -146,7 +146,7 @@ def test_another_zone_joins_where_it_overlaps(territory, monkeypatch, away_m, li
     at = plain["locations"][0]
     lon, lat, _ = GEOD.fwd(at["lon"], at["lat"], 100.0, away_m)
     vehicle = Part("vehicle", (lon, lat), None, 3.0)
-    monkeypatch.setattr(planning, "vehicle_parts", lambda _: [vehicle])
+    monkeypatch.setattr(planning, "vehicle_parts", lambda *_: [vehicle])
     plan = gg.plan_job(territory, job("06-dead-end"))
     assert len(plan["zones"]) == lines
     assert plan["totals"]["cones"] == len(plan["cones"]) > plain["totals"]["cones"]

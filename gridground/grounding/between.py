@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gridground.grounding.brackets import risers_at
+from gridground.territory.seam import joined
 
 if TYPE_CHECKING:
     from gridground.job import Job
@@ -107,10 +108,8 @@ def _live_circuits(zone: Zone, poles: frozenset[int]) -> list[str]:
 
 def _crossings(zone: Zone, spans: frozenset[int]) -> list[str]:
     """Energized lines and overhead spans of other circuits that cross a span inside."""
-    import shapely  # noqa: PLC0415  start-up time
-
     territory = zone.network.territory
-    inside = shapely.union_all([territory.spans.geometry[s] for s in sorted(spans)])
+    inside = joined([territory.spans.geometry[s] for s in sorted(spans)])
     found: list[str] = []
     lines = territory.layer("other_lines")
     if lines is not None:

@@ -37,6 +37,9 @@ UNDER_LINE_COST_M = 3.0
 UNDER_LINE_DEG = 20.0
 TIGHT_M = 1.0
 TIGHT_COST_PER_M = 3.0
+# To spare beyond the setback of every pole, where there is room: a foot for the hand that drives
+# the rod and the tape that measures it, less what seven decimals may add. Our judgement.
+POLE_TIGHT_M = 0.29
 
 # A lead keeps the full distance from the truck's rod, and does not lie under the truck: half the
 # width of one and a little, our judgement.
@@ -359,9 +362,10 @@ def score_m(distance_m: Floats, found: Measures) -> Floats:
     """Return what each place costs, in metres of lead; infinite where it is not lawful.
 
     The score is the length of the lead on the ground, plus `TIGHT_COST_PER_M` for each metre by
-    which the least spare distance falls short of `TIGHT_M`, plus `ZONE_COST_M` for each kind of
-    place with people or traffic that the zone meets, plus `WALK_COST_M` for each kind of walk the
-    lead crosses, plus `UNDER_LINE_COST_M` within `UNDER_LINE_DEG` of the line's direction.
+    which the least spare distance falls short of `TIGHT_M`, and for each by which that from the
+    nearest pole falls short of `POLE_TIGHT_M` beyond the setback, plus `ZONE_COST_M` for each kind
+    of place with people or traffic that the zone meets, plus `WALK_COST_M` for each kind of walk
+    the lead crosses, plus `UNDER_LINE_COST_M` within `UNDER_LINE_DEG` of the line's direction.
     `LIVE_COST_M` in the strip under an energized line, where a boom or an auger comes too near.
     Every term can only grow when a feature, a pole or a span is added.
 
@@ -374,6 +378,7 @@ def score_m(distance_m: Floats, found: Measures) -> Floats:
     lawful = (found.spare_m >= MARGIN_M) & (found.pole_spare_m >= -TOUCH_M)
     lawful &= distance_m < found.block_m[:, None] - TOUCH_M
     score = distance_m + TIGHT_COST_PER_M * np.clip(TIGHT_M - found.spare_m, 0.0, None)
+    score = score + TIGHT_COST_PER_M * np.clip(POLE_TIGHT_M - found.pole_spare_m, 0.0, None)
     steps = np.arange(distance_m.shape[1])
     for cost_m, first in zip(ZONE_COST_M.values(), found.zone_from, strict=True):
         score = score + cost_m * (steps >= first[:, None])

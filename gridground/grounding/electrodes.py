@@ -12,7 +12,7 @@ from gridground.record import OpenItem
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from gridground.grounding.neighbourhood import Neighbourhood
+    from gridground.grounding.neighbourhood import Neighbourhood, Soil
     from gridground.grounding.where import Spot
     from gridground.job import Job
 
@@ -149,8 +149,25 @@ def _measured(job: Job, spot: Spot, ground: _Ground, measured: tuple[float, str]
     return Electrode(ohm, ohm, resistivity, told, tuple(items), ground.layers)
 
 
+def electrode_at(job: Job, near: Neighbourhood, place: tuple[float, float]) -> Electrode:
+    """Return a rod of the job at a place that belongs to no location: the truck's own.
+
+    Parameters
+    ----------
+    job : Job
+        Rod and, where no soil polygon covers the place, the soil.
+    near : Neighbourhood
+        For the soil there.
+    place : tuple of float
+        Longitude and latitude [degrees].
+    """
+    ground = _stated_soil(job, near.soil_at_lonlat(*place))
+    ohm = ground.rod_ohm(job.rod.length_m, job.rod.diameter_m)
+    return Electrode(ohm, ohm, ground.resistivity_ohm_m, ground.told, (), ground.layers)
+
+
 def _ground(job: Job, near: Neighbourhood, spot: Spot) -> _Ground:
-    """Return the soil of the polygon that covers the electrode, else the job's."""
+    """Return the soil at a location: measured, else as stated."""
     found = None
     pole_id = str(spot.top.pole_id)
     if spot.electrode is not None and pole_id in job.measured.soil_ohm_m:
@@ -161,6 +178,11 @@ def _ground(job: Job, near: Neighbourhood, spot: Spot) -> _Ground:
         found = near.soil_at_lonlat(spot.rod.lon, spot.rod.lat)
     elif spot.top.pole_id is not None:
         found = near.soil_at_pole(spot.top.pole_id)
+    return _stated_soil(job, found)
+
+
+def _stated_soil(job: Job, found: Soil | None) -> _Ground:
+    """Return the soil of the polygon that covers a place, else the job's."""
     if found is not None and found.resistivity_ohm_m is not None:
         said = f"soil {found.soil_id}: {found.source or 'no source'}"
         return _Ground(found.resistivity_ohm_m, said, True, None, found.soil_id)

@@ -385,4 +385,4 @@ def _boxed(layer: Layer, frame: Frame, half_deg: Floats) -> Rows:
     middle = frame.lon + np.array([-360.0, 0.0, 360.0])
     south, north = frame.lat - height, frame.lat + height
     found = layer.tree.query(shapely.box(middle - width, south, middle + width, north))
-    return np.unique(np.asarray(found[1], np.intp))
+    return np.unique(np.concatenate([np.asarray(found[1], np.intp), layer.wide_rows]))

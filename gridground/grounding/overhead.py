@@ -45,6 +45,8 @@ class LiveOverhead:
         Approach distance, phase to ground [m].
     height_m : ndarray, shape (n,)
         Lowest conductor above ground, sag taken off; NaN where not known [m].
+    nominal_kv : ndarray, shape (n,)
+        Voltage between phases; NaN where not known [kV].
     layers : ndarray, shape (n,)
         ``"spans"`` or ``"other_lines"``.
     """
@@ -55,6 +57,7 @@ class LiveOverhead:
     half_m: NDArray[np.float64]
     approach_m: NDArray[np.float64]
     height_m: NDArray[np.float64]
+    nominal_kv: NDArray[np.float64]
     layers: NDArray[np.object_]
 
     def __len__(self) -> int:
@@ -88,7 +91,7 @@ def live_overhead(near: Neighbourhood, territory: Territory, job: Job) -> LiveOv
     columns = {k: np.array([*[row[k] for row in rows], None], dtype=object)[:-1] for k in keys}
     numbers = {
         k: np.array([row[k] for row in rows], dtype=float)
-        for k in ("half_m", "approach_m", "height_m")
+        for k in ("half_m", "approach_m", "height_m", "nominal_kv")
     }
     return LiveOverhead(**columns, **numbers)
 
@@ -144,6 +147,7 @@ def _spans(near: Neighbourhood, territory: Territory, job: Job) -> list[dict[str
                 "names": f"{circuit_id} (span {span_id})",
                 "geometry": line,
                 "layers": "spans",
+                "nominal_kv": kv,
                 "approach_m": needed_m,
                 "half_m": needed_m + sideways_m,
                 "height_m": SAG_RATIO * min((y for _, y in hung), default=math.nan),
@@ -171,6 +175,7 @@ def _lines(near: Neighbourhood, territory: Territory, job: Job) -> list[dict[str
                 "names": f"line {line_id}",
                 "geometry": line,
                 "layers": "other_lines",
+                "nominal_kv": kv,
                 "approach_m": needed_m,
                 "half_m": needed_m + (_usual_m(kv) if math.isnan(spacing_m) else spacing_m),
                 "height_m": float(layer["height_m"][at]),

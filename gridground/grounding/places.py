@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gridground.grounding.candidates import Measures, Rays, Site, score_m
+from gridground.grounding.candidates import POLE_TIGHT_M, Measures, Rays, Site, score_m
 from gridground.territory.frame import wrap_deg
 
 if TYPE_CHECKING:
@@ -139,7 +139,11 @@ def _coarse(site: Site) -> Found | None:
 def _band(site: Site, inner_m: float, outer_m: float) -> Cells:
     """Judge one ring of the first grid."""
     steps = max(1, math.ceil((outer_m - inner_m) / CELL_M))
-    along_m = np.unique(np.linspace(inner_m, outer_m, steps + 1))
+    along_m = np.linspace(inner_m, outer_m, steps + 1)
+    even_m = site.setback_m + POLE_TIGHT_M  # what open ground takes
+    if inner_m < even_m < outer_m:
+        along_m = np.append(along_m, even_m)
+    along_m = np.unique(along_m)
     count = 4 * math.ceil(max(72, 2 * math.pi * outer_m / CELL_M) / 4)
     azimuth_deg: Floats = site.north_deg + np.arange(count, dtype=float) * (360.0 / count)
     depth_m = (outer_m - inner_m) / steps

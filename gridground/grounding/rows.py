@@ -5,33 +5,22 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from gridground.errors import TableError
 from gridground.grounding.bonds import end_hang
 from gridground.grounding.clamps import choose_clamp
-from gridground.grounding.lead_impedance import (
-    TEST_C,
-    lead_resistance_ohm,
-    loop_reactance_ohm,
-    new_lead_resistance_ohm,
-)
+from gridground.grounding.hanging import end_temperature_c, ratings_a, with_impedance
 from gridground.grounding.lengths import lead_path, stock_length_m
 from gridground.grounding.peak import first_peak_a, peak_limit_a
-from gridground.grounding.rating import Basis, lead_end_temperature_c, lead_rating_a
 from gridground.grounding.sizing import choose_lead
 from gridground.record import LeadRow
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gridground.grounding.margin import Margin
     from gridground.grounding.sizing import LeadChoice
     from gridground.grounding.where import Spot
     from gridground.job import Job
     from gridground.record import FaultAt, LeadEdge
 
-# Distance from a lead to the line of the worker's body: our judgement, printed as an assumption.
-BODY_SEPARATION_M = 1.0
-START_C = 40.0
 # AWG 4 solid copper down the pole: common practice, no source; looked at on site.
 POLE_GROUND_WIRE_M = 0.0052
 
@@ -110,11 +99,11 @@ def _row(job: Job, spot: Spot, duty: Duty, chosen: tuple[LeadEdge, LeadChoice]) 
     where = (str(spot.top.pole_id or spot.top.span_id),)
     length = stock_length_m(needed_m, job.limits, where)
     current = float("nan") if electrode else duty.fault.largest_a * job.limits.fault_growth_ratio
-    temperature = START_C if electrode else choice.end_temperature_c
-    rated = _ratings(choice.size, parallel, duty)
+    fault, hz = duty.fault, duty.frequency_hz
+    rated = ratings_a(choice.size, parallel, fault.clearing_s, fault.heating_x_over_r, hz)
     rating = rated[job.limits.lead_basis]
     margin = None if electrode else choice.margin
-    return LeadRow(
+    row = LeadRow(
         lead_id="",
         edge=edge,
         parallel=parallel,
@@ -123,20 +112,10 @@ def _row(job: Job, spot: Spot, duty: Duty, chosen: tuple[LeadEdge, LeadChoice]) 
         clamp_from=choose_clamp(*landing(edge.start, spot, job), choice.size, where=where),
         clamp_to=choose_clamp(*landing(edge.end, spot, job), choice.size, where=where),
         grade=choice.grade,
-        cold_ohm=new_lead_resistance_ohm(choice.size, length, parallel=parallel),
-        in_service_ohm=lead_resistance_ohm(
-            choice.size, length, temperature_c=TEST_C, parallel=parallel
-        ),
-        resistance_ohm=lead_resistance_ohm(
-            choice.size, length, temperature_c=temperature, parallel=parallel
-        ),
-        reactance_ohm=loop_reactance_ohm(
-            choice.size,
-            length,
-            separation_m=BODY_SEPARATION_M,
-            frequency_hz=duty.frequency_hz,
-            parallel=parallel,
-        ),
+        cold_ohm=float("nan"),
+        in_service_ohm=float("nan"),
+        resistance_ohm=float("nan"),
+        reactance_ohm=float("nan"),
         current_a=current,
         time_s=duty.fault.clearing_s,
         rating_a=rating,
@@ -158,24 +137,7 @@ def _row(job: Job, spot: Spot, duty: Duty, chosen: tuple[LeadEdge, LeadChoice]) 
         sensitive_ratio=margin.sensitive_ratio if margin else None,
         path=path,
     )
-
-
-def _ratings(size: str, parallel: int, duty: Duty) -> dict[Basis, float]:
-    """Return what a row carries on either basis."""
-    bases: tuple[Basis, Basis] = ("withstand", "ultimate")
-    return {
-        basis: float(
-            lead_rating_a(
-                size,
-                duty.fault.clearing_s,
-                duty.fault.heating_x_over_r,
-                basis=basis,
-                parallel=parallel,
-                frequency_hz=duty.frequency_hz,
-            )
-        )
-        for basis in bases
-    }
+    return with_impedance(row)
 
 
 def with_solved_currents(rows: Sequence[LeadRow], solved_a: Sequence[float]) -> list[LeadRow]:
@@ -207,46 +169,15 @@ def with_solved_currents(rows: Sequence[LeadRow], solved_a: Sequence[float]) -> 
                 current_a=float(current),
                 margin_ratio=ratio,
                 peak_a=first_peak_a(float(current), row.x_over_r),
-                end_temperature_c=row_end_temperature_c(row, float(current)),
+                end_temperature_c=end_temperature_c(row, float(current)),
             )
         )
     return done
 
 
-def row_end_temperature_c(row: LeadRow, current_a: float) -> float | None:
-    """Return the temperature of a row's cables after a current [degrees C], None: they melt.
-
-    Parameters
-    ----------
-    row : LeadRow
-        Its size, number of cables, time, X/R and shots count.
-    current_a : float
-        Through all of its cables [A].
-    """
-    try:
-        return lead_end_temperature_c(
-            row.size,
-            current_a,
-            row.time_s,
-            row.x_over_r * row.times_on,
-            parallel=row.parallel,
-            frequency_hz=row.frequency_hz,
-        )
-    except TableError:
-        return None
-
-
-def with_margin(row: LeadRow, margin: Margin) -> LeadRow:
-    """Return a row that says what change would need the next size."""
-    return replace(
-        row,
-        next_size=margin.next_size,
-        next_size_at_a=margin.at_a,
-        next_size_at_s=margin.at_s,
-        next_size_at_x_over_r=margin.at_x_over_r,
-        sensitive_to=margin.sensitive_to,
-        sensitive_ratio=margin.sensitive_ratio,
-    )
+def spot_of_rows(spots: Sequence[Spot]) -> list[Spot]:
+    """Return the location of every row."""
+    return [spot for spot in spots for _ in spot.edges]
 
 
 def landing(end: str, spot: Spot, job: Job) -> tuple[str, float | None]:

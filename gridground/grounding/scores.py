@@ -15,7 +15,7 @@ from gridground.units import feet_text
 if TYPE_CHECKING:
     from gridground.grounding.neighbourhood import Neighbourhood
 
-POLE_TIGHT_M = 0.05
+_EVEN_M = 0.02  # what the plane and seven decimals move a place
 
 
 @dataclass(frozen=True)
@@ -64,6 +64,18 @@ def parts_of(site: Site, near: Neighbourhood, ray: Rays, found: Measures) -> tup
                 f"{floor_mm(spare_m):.2f} m to spare beyond the clearance of "
                 f"{thing_text(site.kinds[row], ids[row])}",
                 candidates.TIGHT_COST_PER_M * (candidates.TIGHT_M - spare_m),
+            )
+        )
+    apart_m = np.hypot(*(site.poles_xy - ray.xy[0]).T) - site.setback_m
+    nearest = int(np.argmin(apart_m))
+    if apart_m[nearest] < candidates.POLE_TIGHT_M:
+        spare_m = float(apart_m[nearest])
+        parts.append(
+            Part(
+                "setback",
+                f"{max(floor_mm(spare_m), 0.0):.2f} m to spare beyond the setback of pole "
+                f"{near.pole_ids[site.poles[nearest]]}",
+                candidates.TIGHT_COST_PER_M * (candidates.POLE_TIGHT_M - spare_m),
             )
         )
     return (*parts, *_zone(site, ids, ray), *_walks(site, ids, ray), *_overhead(site, ray, found))
@@ -130,7 +142,7 @@ def limited_by(site: Site, near: Neighbourhood, ray: Rays) -> tuple[dict[str, An
     -------
     tuple of dict
         ``{"where", "kind", "spare_m", "clearance_m"}`` of each feature with less than a metre to
-        spare beyond its clearance, and of each pole whose setback is reached.
+        spare beyond its clearance, and of each pole with no more than the foot that is asked for.
     """
     rows = []
     feature, _, over_m = ray.near(candidates.TIGHT_M)
@@ -139,7 +151,7 @@ def limited_by(site: Site, near: Neighbourhood, ray: Rays) -> tuple[dict[str, An
             where, kind = str(near.obstacles.ids[site.rows[row]]), str(site.kinds[row])
             rows.append((where, kind, spare_m, float(site.clearance_m[row])))
     apart_m = np.hypot(*(site.poles_xy - ray.xy[0]).T) - site.setback_m
-    for row in np.flatnonzero(apart_m < POLE_TIGHT_M):
+    for row in np.flatnonzero(apart_m < candidates.POLE_TIGHT_M + _EVEN_M):
         pole_id = str(near.pole_ids[site.poles[row]])
         rows.append((pole_id, "pole", float(apart_m[row]), site.setback_m))
     rows.sort(key=lambda r: (round(r[2], 6), r[0], r[1]))

@@ -10,6 +10,7 @@ import numpy as np
 from gridground.errors import NoPlanError, Reason
 from gridground.grounding.clamps import choose_clamp
 from gridground.grounding.grades import grade_of
+from gridground.grounding.hanging import shots_text
 from gridground.grounding.heating import LONGEST_S, SHORTEST_S
 from gridground.grounding.lead_impedance import lead_resistance_ohm, loop_reactance_ohm
 from gridground.grounding.margin import Margin, carried_a, row_margin
@@ -23,7 +24,6 @@ from gridground.grounding.rating import (
     refuse_unknown,
 )
 from gridground.grounding.stock import allowed_sizes, lead_problems
-from gridground.units import area_mm2
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -33,7 +33,6 @@ if TYPE_CHECKING:
 __all__ = [
     "LeadChoice",
     "allowed_sizes",
-    "choice_of",
     "choose_clamp",
     "choose_lead",
     "choose_lead_columns",
@@ -151,37 +150,6 @@ def choose_lead(
     if carrying:
         raise NoPlanError([_no_lead_by_peak(fault, rows, settings, where)])
     raise NoPlanError([_no_lead_by_heat(fault, rows, settings, where)])
-
-
-def choice_of(
-    row: tuple[str, int],
-    fault: tuple[float, float, float, int],
-    limits: Limits,
-    *,
-    frequency_hz: float,
-) -> LeadChoice:
-    """Return the figures of one given row, whether `choose_lead` would choose it or not.
-
-    Parameters
-    ----------
-    row : tuple
-        Size and number of equal cables.
-    fault : tuple
-        Current [A], duration [s], X/R [ratio] and number of shots, as for :func:`choose_lead`.
-    limits : Limits
-        As for :func:`choose_lead`.
-    frequency_hz : float
-        System frequency [Hz].
-
-    Raises
-    ------
-    TableError
-        Where the copper would melt, or for a time outside 0.01 s to 10 s.
-    """
-    settings = _Settings(limits.lead_basis, frequency_hz)
-    sizes = sorted({*allowed_sizes(limits), row[0]}, key=area_mm2)
-    rows = [(size, n) for n in range(1, max(limits.parallel_max, row[1]) + 1) for size in sizes]
-    return _choice(row, fault, settings, (rows, []))
 
 
 def choose_lead_columns(
@@ -310,7 +278,7 @@ def _choice(
         size, duration_s, heating, basis=basis, parallel=parallel, frequency_hz=frequency_hz
     )
     if times_on > 1:
-        source += f"; the current begins {times_on} times, each time with an offset"
+        source += shots_text(times_on)
     peak_a = first_peak_a(current_a, x_over_r)
     if too_weak:
         last = too_weak[-1]

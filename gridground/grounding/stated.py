@@ -54,7 +54,10 @@ def judge_position(
     found = place_rod(pole_id, near, limits, **keys)
     site = Site.of(pole_id, near, limits, **keys)
     setback_m = limits.rod_setback_m
-    tried = _writable(position, lonlat_of(position, territory), site)
+    place = lonlat_of(position, territory)
+    tried = [place]
+    if position.bearing_deg is not None:
+        tried = writable(place, site.pole_lonlat, float(position.distance_m or 0.0))
     broken = [broken_rules(site, near, *place, setback_m=setback_m) for place in tried]
     lawful = [place for place, rules in zip(tried, broken, strict=True) if not rules]
     if not lawful:
@@ -63,24 +66,30 @@ def judge_position(
     return replace(own, stated=True, search=_searched(found), alternatives=_others(found))
 
 
-def _writable(
-    position: Position, place: tuple[float, float], site: Site
+def writable(
+    place: tuple[float, float], pole_lonlat: tuple[float, float], wanted_m: float
 ) -> list[tuple[float, float]]:
-    """Return the position as it can be written; with bearing and distance the nearest ones too.
+    """Return a place as it can be written, and those round it, the nearest to a distance first.
 
+    Parameters
+    ----------
+    place, pole_lonlat : tuple of float
+        Longitude and latitude of the place, seven decimals, and of the pole [degrees].
+    wanted_m : float
+        Distance from the pole that a person states [m].
+
+    Notes
+    -----
     Seven decimals may come out a few millimetres inside a setback that a person wrote exactly.
     """
-    if position.bearing_deg is None:
-        return [place]
     steps = [k * _LATTICE_DEG for k in (-1, 0, 1)]
     around = [
         (round(float(wrap_deg(place[0] + east)), 7), round(place[1] + north, 7))
         for east, north in itertools.product(steps, steps)
     ]
-    wanted_m = float(position.distance_m or 0.0)
 
     def off(one: tuple[float, float]) -> tuple[float, float, float]:
-        away_m = float(geodesic_m(*site.pole_lonlat, *one)[0])
+        away_m = float(geodesic_m(*pole_lonlat, *one)[0])
         return abs(away_m - wanted_m), one[0], one[1]
 
     return [place, *sorted((one for one in around if one != place), key=off)]

@@ -6,13 +6,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gridground.grounding.bonds import bar_height_m
-from gridground.grounding.vehicle_steps import vehicle_prepare, vehicle_release
+from gridground.grounding.vehicle_steps import NO_VEHICLE, vehicle_prepare, vehicle_release
 from gridground.units import feet_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from gridground.ground import Zone
+    from gridground.grounding.vehicle_steps import VehicleWords
     from gridground.grounding.where import Spot
     from gridground.job import Job
     from gridground.record import LeadRow
@@ -52,7 +53,7 @@ def steps_of(
     rows: Sequence[LeadRow],
     *,
     words: Sequence[ZoneWords],
-    vehicle: ZoneWords = ZoneWords(),
+    vehicle: VehicleWords = NO_VEHICLE,
     before: Sequence[str] = (),
     held: Sequence[str] = (),
 ) -> dict[str, list[dict[str, Any]]]:
@@ -68,8 +69,8 @@ def steps_of(
         In the order of applying.
     words : sequence of ZoneWords, one entry per location
         Numbers of the cones, and what roads, walks and the like ask for.
-    vehicle : ZoneWords
-        The same for the zone of the truck's own rod; empty where no such zone is drawn.
+    vehicle : VehicleWords
+        The same for the zone of the truck's own rod, and its bond; empty where there is neither.
     before : sequence of str
         What is done on the part that is parted off before anybody tests it; a step each.
     held : sequence of str
@@ -86,16 +87,18 @@ def steps_of(
     removed = [_remove(row) for row in reversed(rows)]
     parts = {
         "prepare": [
-            *_prepare(job, spots, zones, words, before),
-            *vehicle_prepare(job, vehicle),
+            *_first(job, before),
+            *vehicle_prepare(job, vehicle),  # before anything is done from it
+            *_prepare(job, spots, zones, words),
         ],
         "apply": applied,
         "work": _work(job, spots, rows),
         "remove": removed,
         "release": [
             *_cones_down(spots, zones),
+            *_let_by(spots, words),
             *vehicle_release(job, vehicle),
-            *_release(spots, words, sum(row.parallel for row in rows)),
+            *_release(sum(row.parallel for row in rows)),
             *(_step(None, text) for text in held),
         ],
     }
@@ -111,18 +114,12 @@ def _step(pole_id: str | None, text: str, **more: object) -> dict[str, Any]:
     return {"pole_id": pole_id, "text": text, **more}
 
 
-def _prepare(
-    job: Job,
-    spots: Sequence[Spot],
-    zones: Sequence[Zone | None],
-    words: Sequence[ZoneWords],
-    before: Sequence[str],
-) -> list[dict[str, Any]]:
-    """Clearance, briefing, rods, bars, cones, testing dead, cleaning."""
+def _first(job: Job, before: Sequence[str]) -> list[dict[str, Any]]:
+    """Clearance and briefing."""
     opened = "NOT STATED" if job.sources_opened is None else ", ".join(job.sources_opened) or "none"
     isolated = ", ".join(job.isolated_equipment) or "none stated"
     blocked = f" at {', '.join(job.reclosing_blocked)}" if job.reclosing_blocked else ""
-    steps = [
+    return [
         _step(
             None,
             f"Get the clearance before anything else. See each opening and read its tag back. "
@@ -136,8 +133,18 @@ def _prepare(
             "protective equipment (29 CFR 1910.269(c)).",
         ),
     ]
+
+
+def _prepare(
+    job: Job,
+    spots: Sequence[Spot],
+    zones: Sequence[Zone | None],
+    words: Sequence[ZoneWords],
+) -> list[dict[str, Any]]:
+    """Rods, bars, cones, testing dead, cleaning."""
+    steps: list[dict[str, Any]] = []
     for spot, zone, said in zip(spots, zones, words, strict=True):
-        told = job.measured.said.get(("rod_lon", str(spot.top.pole_id)))
+        told = job.measured.rod_said(str(spot.top.pole_id))
         steps += _prepare_location(spot, zone, said, told=told)
         steps += _bar(job, spot)
     steps += [_test_dead(spot) for spot in spots]
@@ -370,19 +377,22 @@ def _cones_down(spots: Sequence[Spot], zones: Sequence[Zone | None]) -> list[dic
     return steps
 
 
-def _release(spots: Sequence[Spot], words: Sequence[ZoneWords], leads: int) -> list[dict[str, Any]]:
-    """Traffic let by, counts equal, clearance given back."""
-    steps = [
+def _let_by(spots: Sequence[Spot], words: Sequence[ZoneWords]) -> list[dict[str, Any]]:
+    """Let the traffic by again at every location."""
+    return [
         _step(spot.top.pole_id, _at(spot, text))
         for spot, said in zip(spots, words, strict=True)
         for text in said.after
     ]
-    steps.append(
+
+
+def _release(leads: int) -> list[dict[str, Any]]:
+    """Count, and give the clearance back."""
+    return [
         _step(
             None,
             f"Leads off must equal leads on: {leads}. While the counts differ the clearance is not "
             "given back.",
-        )
-    )
-    steps.append(_step(None, "The holder reports: all clear, all grounds off."))
-    return steps
+        ),
+        _step(None, "The holder reports: all clear, all grounds off."),
+    ]

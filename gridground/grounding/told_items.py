@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gridground.grounding.rows import landing
-from gridground.grounding.truck import clamps_fit, spot_of_rows, why_out_of_test
+from gridground.grounding.hanging import clamp_for
+from gridground.grounding.lead_clamps import clamps_fit
+from gridground.grounding.rows import landing, spot_of_rows
+from gridground.grounding.truck import why_out_of_test
 from gridground.grounding.used_leads import used_at
 from gridground.record import OpenItem
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    from gridground.grounding.lead_clamps import End
     from gridground.grounding.where import Spot
     from gridground.job import Job, UsedLead
     from gridground.record import LeadRow
@@ -41,37 +44,52 @@ def told_lead_items(job: Job, spots: Sequence[Spot], rows: Sequence[LeadRow]) ->
         used = used_at(job, row)
         if used is None:
             continue
-        yield from _not_known(row, used)
+        yield from _not_known(job, row, used)
         yield from _count(row, used)
         yield from _out_of_test(job, row, used)
         ends = (landing(row.edge.start, spot, job), landing(row.edge.end, spot, job))
-        yield from (
-            OpenItem(
-                "lead_clamps_differ",
-                (row.lead_id, lead.lead_id),
-                f"lead {lead.lead_id} hangs at {row.lead_id}, as told by {used.said}; by the kit "
-                f"its clamps are not made for {row.edge.start} and {row.edge.end}",
-                "a clamp that does not close lets go, or heats",
-                FOREMAN,
-                "look at the clamps on site; hang another lead, or correct the kit",
-            )
-            for lead in used.cables
-            if not clamps_fit(lead, ends)
-        )
+        yield from _clamps(row, used, ends)
     yield from _told_twice(job)
 
 
-def _not_known(row: LeadRow, used: UsedLead) -> Iterator[OpenItem]:
+def _clamps(row: LeadRow, used: UsedLead, ends: tuple[End, End]) -> Iterator[OpenItem]:
+    """Ask about leads whose clamps, or their size, do not go with what they join."""
+    between = f"{row.edge.start} and {row.edge.end}"
+    for lead in used.cables:
+        if not clamps_fit(lead, ends):
+            what = (
+                f"lead {lead.lead_id} hangs at {row.lead_id}, as told by {used.said}; by the kit "
+            )
+            yield _clamps_item(row, lead.lead_id, what + f"its clamps are not made for {between}")
+    if used.size is not None and any(clamp_for(end, used.size) is None for end in ends):
+        what = f"{used.size} hangs at {row.lead_id}, as told by {used.said}; the clamp table has "
+        yield _clamps_item(row, used.size, what + f"no clamps for that size at {between}")
+
+
+def _clamps_item(row: LeadRow, named: str, what: str) -> OpenItem:
+    """Ask for clamps that close and carry."""
+    return OpenItem(
+        "lead_clamps_differ",
+        (row.lead_id, named),
+        what,
+        "a clamp that does not close lets go, or heats",
+        FOREMAN,
+        "look at the clamps on site; hang another lead, or correct the kit",
+    )
+
+
+def _not_known(job: Job, row: LeadRow, used: UsedLead) -> Iterator[OpenItem]:
     """Ask about numbers that nothing tells a size and length of."""
+    kit = "the job states no kit" if job.kit is None else "the kit has no such lead"
     for number in used.not_known:
         yield OpenItem(
             "lead_not_known",
             (row.lead_id, number),
-            f"lead {number} hangs at {row.lead_id}, as told by {used.said}; the kit has no such "
-            "lead, and its size and length are not both told",
+            f"lead {number} hangs at {row.lead_id}, as told by {used.said}; {kit}, and "
+            "its size and length are not both told",
             "what the lead carries, and the voltage on the worker",
             FOREMAN,
-            "tell its size and length, or enter it in the kit",
+            "tell its size and length, or enter it in the kit of the job",
         )
 
 

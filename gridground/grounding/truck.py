@@ -2,46 +2,36 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 from typing import TYPE_CHECKING
 
-from gridground.errors import NoPlanError
-from gridground.grounding.assignment import Want, assign_kit, natural_key
-from gridground.grounding.clamps import Clamp, choose_clamp, clamps
-from gridground.grounding.grades import grade_of
-from gridground.grounding.lead_impedance import (
-    TEST_C,
-    lead_resistance_ohm,
-    loop_reactance_ohm,
-    new_lead_resistance_ohm,
-)
+from gridground.grounding.assignment import Want, assign_kit, natural_key, objective
+from gridground.grounding.hanging import Hanging, clamp_for, hung_row
+from gridground.grounding.lead_clamps import clamps_fit, clamps_of
 from gridground.grounding.margin import carried_a
-from gridground.grounding.peak import peak_limit_a
-from gridground.grounding.rating import Basis, lead_rating_a, rating_source
-from gridground.grounding.rows import BODY_SEPARATION_M, START_C, landing, with_margin
-from gridground.grounding.sizing import choice_of
+from gridground.grounding.rows import landing, spot_of_rows
 from gridground.grounding.used_leads import used_at
-from gridground.jobkit import clamp_names, last_day
+from gridground.grounding.vehicle_bond import bond_ends
+from gridground.jobkit import last_day
 from gridground.units import area_mm2
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from gridground.grounding.assignment import Filling
-    from gridground.grounding.sizing import LeadChoice
+    from gridground.grounding.lead_clamps import End
+    from gridground.grounding.rating import Basis
     from gridground.grounding.where import Spot
-    from gridground.job import Job, KitLead, Limits, UsedLead
+    from gridground.job import Job, KitLead, Limits
     from gridground.record import LeadRow
 
-    End = tuple[str, float | None]
-    Choices = dict[tuple[object, ...], LeadChoice]  # by size, count and duty: rows share them
-
 _SAME_MM2 = 1e-6
-_BOTH = " / "
 
 
-def with_kit(job: Job, spots: Sequence[Spot], rows: Sequence[LeadRow]) -> list[LeadRow]:
+def with_kit(
+    job: Job, spots: Sequence[Spot], rows: Sequence[LeadRow], *, bond: LeadRow | None = None
+) -> list[LeadRow]:
     """Return the lead table with the leads of the truck in it.
 
     Parameters
@@ -53,13 +43,16 @@ def with_kit(job: Job, spots: Sequence[Spot], rows: Sequence[LeadRow]) -> list[L
     rows : sequence of LeadRow
         As `lead_rows` returns, of all locations: everything is up at once, so that each lead of
         the truck is assigned once.
+    bond : LeadRow or None
+        The bond of the truck, as `bond_row` returns it.
 
     Returns
     -------
     list of LeadRow
         Rows that get leads of the truck have the size, count and length of these, and all that
         follows from them; the others stay as planned. Without a kit all stay. Rows whose lead
-        was told by its number are set aside, and the leads told are at hand for no other row.
+        was told by its number are set aside, and the leads told are at hand for no other row. The
+        bond stands last, where there is one.
 
     Raises
     ------
@@ -70,11 +63,15 @@ def with_kit(job: Job, spots: Sequence[Spot], rows: Sequence[LeadRow]) -> list[L
     -----
     A larger size stands in for a smaller one; more cables of a smaller size stand in where the
     job allows them in parallel and they carry heat and first peak of the row by the same rating.
-    A lead to a rod or pole ground stays a single cable of at least its planned size.
+    A lead to a rod or pole ground stays a single cable of at least its planned size. The bond of
+    the truck is assigned with the others unless a lead of the line went short by it; then it gets
+    what they leave. One whose length is not known gets none.
     """
+    own = [] if bond is None else [bond]
     if job.kit is None or not job.kit.leads:
-        return list(rows)
-    named = [used if (used := used_at(job, row)) and used.numbers else None for row in rows]
+        return [*rows, *own]
+    named = [bool((used := used_at(job, row)) and used.numbers) for row in rows]
+    named += [not one.path for one in own]
     hangs = {number for one in job.measured.leads for number in one.numbers}
     there = [
         lead
@@ -86,32 +83,37 @@ def with_kit(job: Job, spots: Sequence[Spot], rows: Sequence[LeadRow]) -> list[L
         (landing(row.edge.start, spot, job), landing(row.edge.end, spot, job))
         for row, spot in zip(rows, spot_of_rows(spots), strict=True)
     ]
+    ends += [bond_ends(job) for _ in own]
+    rows = [*rows, *own]
     wants = [
         Want(row.size, row.parallel, row.needed_m, _cables(row, sizes, job.limits, both), both)
         for row, both, told in zip(rows, ends, named, strict=True)
-        if told is None
+        if not told
     ]
-    found = iter(assign_kit(wants, there, fits=lambda want, lead: clamps_fit(lead, want.ends)))
-    fillings = [next(found) if told is None else None for told in named]
-    choices: Choices = {}
+    found = iter(_assigned(wants, there, bonds=sum(bool(one.path) for one in own)))
+    fillings = [None if told else next(found) for told in named]
     return [
-        _clamped_as(row, told, both)
-        if filling is None
-        else _hung(row, filling, both, (job.limits, choices))
-        for row, filling, both, told in zip(rows, fillings, ends, named, strict=True)
+        row if filling is None else _hung(row, filling, both, job.limits)
+        for row, filling, both in zip(rows, fillings, ends, strict=True)
     ]
 
 
-def _clamped_as(row: LeadRow, told: UsedLead | None, ends: tuple[End, End]) -> LeadRow:
-    """Return a row with the clamps of the lead of the truck that hangs, where they fit."""
-    fits = [clamps_of(lead).fit(ends, lead.size) for lead in (told.cables if told else ())]
-    at_start, at_end = next((fit for fit in fits if fit), (None, None))
-    return replace(row, clamp_from=at_start or row.clamp_from, clamp_to=at_end or row.clamp_to)
+def _assigned(
+    wants: Sequence[Want], leads: Sequence[KitLead], *, bonds: int
+) -> list[Filling | None]:
+    """Assign leads to the rows, the last `bonds` of which take nothing that the others need."""
 
+    def assign(some: Sequence[Want], there: Sequence[KitLead]) -> list[Filling | None]:
+        return assign_kit(some, there, fits=lambda want, lead: clamps_fit(lead, want.ends))
 
-def spot_of_rows(spots: Sequence[Spot]) -> list[Spot]:
-    """Return the location of every row."""
-    return [spot for spot in spots for _ in spot.edges]
+    if not bonds:
+        return assign(wants, leads)
+    line, own = wants[:-bonds], wants[-bonds:]
+    alone, both = assign(line, leads), assign(wants, leads)
+    if objective(line, both[:-bonds])[0] <= objective(line, alone)[0]:
+        return both
+    taken = {lead.lead_id for one in alone if one is not None for lead in one.leads}
+    return [*alone, *assign(own, [lead for lead in leads if lead.lead_id not in taken])]
 
 
 def why_out_of_test(job: Job, lead: KitLead) -> str | None:
@@ -180,174 +182,16 @@ def _carried_a(
 
 def _clamped(size: str, ends: tuple[End, End]) -> bool:
     """Say whether the clamp table has clamps for a size at both ends."""
-    try:
-        for lands_on, diameter_m in ends:
-            choose_clamp(lands_on, diameter_m, size)
-    except NoPlanError:
-        return False
-    return True
+    return all(clamp_for(end, size) is not None for end in ends)
 
 
-@dataclass(frozen=True)
-class LeadClamps:
-    """What is known of the clamps of a lead of the truck.
-
-    Attributes
-    ----------
-    named : tuple of Clamp
-        Two: one for each end. One: at the ends it is made for, the other end is not told; with
-        `one_end` it must land on one of the two. None: nothing is told.
-    """
-
-    named: tuple[Clamp, ...]
-    one_end: bool = False  # one is named, and for one end only
-
-    def fit(self, ends: Sequence[End], size: str) -> tuple[str | None, ...] | None:
-        """Return the clamp at each end, None where it is not told; None where they do not fit."""
-        if not all(clamp.takes(size) for clamp in self.named):
-            return None
-        if len(self.named) == 2:
-            for order in (self.named, self.named[::-1]):
-                if all(_lands(clamp, end) for clamp, end in zip(order, ends, strict=True)):
-                    return tuple(clamp.name for clamp in order)
-            return None
-        found: list[str | None] = [None] * len(ends)
-        for clamp in self.named:
-            there = [number for number, end in enumerate(ends) if end[0] == clamp.lands_on]
-            closes = [number for number in there if clamp.closes_on(ends[number][1])]
-            if (self.one_end and not closes) or (not self.one_end and closes != there):
-                return None
-            for number in closes[:1] if self.one_end else closes:
-                found[number] = clamp.name
-        return tuple(found)
-
-
-def _lands(clamp: Clamp, end: End) -> bool:
-    """Say whether a clamp is made for what an end lands on, and closes on it."""
-    return clamp.lands_on == end[0] and clamp.closes_on(end[1])
-
-
-def clamps_of(lead: KitLead) -> LeadClamps:
-    """Return what is known of a lead's clamps: its two ends, else its text."""
-    table = {clamp.name: clamp for clamp in clamps()}
-    ends = [name for name in (lead.clamp_a, lead.clamp_b) if name is not None]
-    names = ends or clamp_words(lead.clamps)
-    return LeadClamps(tuple(table[name] for name in names if name in table), len(ends) == 1)
-
-
-def clamp_words(text: str) -> list[str]:
-    """Return the names in a lead's text about its clamps: one, or one for each end."""
-    parts = [part.strip() for part in text.split(_BOTH)]
-    return parts if len(parts) <= 2 and all(parts) else [text] if text else []
-
-
-def unknown_clamps(lead: KitLead) -> list[str]:
-    """Return the words about a lead's clamps that are no name of the clamp table."""
-    if lead.clamp_a is not None or lead.clamp_b is not None:
-        return []
-    return [word for word in clamp_words(lead.clamps) if word not in clamp_names()]
-
-
-def clamps_fit(lead: KitLead, ends: Sequence[object]) -> bool:
-    """Say whether nothing known of a lead's clamps keeps it off two ends.
-
-    Parameters
-    ----------
-    lead : KitLead
-        Of the truck.
-    ends : sequence
-        What the two ends land on, as `landing` returns it.
-    """
-    return clamps_of(lead).fit(ends, lead.size) is not None  # type: ignore[arg-type]
-
-
-def _hung(
-    row: LeadRow, filling: Filling, ends: tuple[End, End], by: tuple[Limits, Choices]
-) -> LeadRow:
+def _hung(row: LeadRow, filling: Filling, ends: tuple[End, End], limits: Limits) -> LeadRow:
     """Return a row with leads of the truck in it."""
     lead = filling.leads[0]
-    planned = (row.size, row.parallel, row.length_m)
-    if (lead.size, filling.parallel) != planned[:2]:
-        row = _resized(row, (lead.size, filling.parallel), ends, by)
-    at_start, at_end = clamps_of(lead).fit(ends, lead.size) or (None, None)
-    row = replace(row, clamp_from=at_start or row.clamp_from, clamp_to=at_end or row.clamp_to)
-    row = replace(
-        row,
-        length_m=lead.length_m,
-        planned=planned,
+    clamps = clamps_of(lead).fit(ends, lead.size) or (None, None)
+    hangs = Hanging(lead.size, filling.parallel, lead.length_m, (clamps[0], clamps[1]))
+    return replace(
+        hung_row(row, hangs, ends, limits),
+        planned=(row.size, row.parallel, row.length_m),
         kit_lead_ids=tuple(sorted((one.lead_id for one in filling.leads), key=natural_key)),
     )
-    return _with_impedance(row)
-
-
-def _with_impedance(row: LeadRow) -> LeadRow:
-    """Return a row with the impedance of its size, count and length."""
-    hot_c = START_C if row.edge.role == "electrode" else row.end_temperature_c
-    size, length_m, parallel = row.size, row.length_m, row.parallel
-    return replace(
-        row,
-        cold_ohm=new_lead_resistance_ohm(size, length_m, parallel=parallel),
-        in_service_ohm=lead_resistance_ohm(size, length_m, temperature_c=TEST_C, parallel=parallel),
-        resistance_ohm=lead_resistance_ohm(
-            size, length_m, temperature_c=float(hot_c or START_C), parallel=parallel
-        ),
-        reactance_ohm=loop_reactance_ohm(
-            size,
-            length_m,
-            separation_m=BODY_SEPARATION_M,
-            frequency_hz=row.frequency_hz,
-            parallel=parallel,
-        ),
-    )
-
-
-def _resized(
-    row: LeadRow, to: tuple[str, int], ends: tuple[End, End], by: tuple[Limits, Choices]
-) -> LeadRow:
-    """Return a row of another size or count, with what it then carries."""
-    (size, parallel), (limits, choices) = to, by
-    heating = row.x_over_r * row.times_on
-    settings = {"parallel": parallel, "frequency_hz": row.frequency_hz}
-    rated = {
-        basis: float(lead_rating_a(size, row.time_s, heating, basis=basis, **settings))  # type: ignore[arg-type]
-        for basis in ("withstand", "ultimate")
-    }
-    grade = grade_of(size)
-    row = replace(
-        row,
-        size=size,
-        parallel=parallel,
-        clamp_from=choose_clamp(*ends[0], size),
-        clamp_to=choose_clamp(*ends[1], size),
-        grade=grade.name if grade else "no grade",
-        rating_a=rated[limits.lead_basis],
-        withstand_a=rated["withstand"],
-        ultimate_a=rated["ultimate"],
-        peak_limit_a=peak_limit_a(size, parallel=parallel, frequency_hz=row.frequency_hz),
-        source=rating_source(
-            size,
-            row.time_s,
-            heating,
-            basis=limits.lead_basis,
-            **settings,  # type: ignore[arg-type]
-        ),
-    )
-    return row if row.edge.role == "electrode" else _with_choice(row, limits, choices)
-
-
-def _with_choice(row: LeadRow, limits: Limits, choices: Choices) -> LeadRow:
-    """Return a row in the fault path with its own margin and temperature."""
-    fault = (row.current_a, row.time_s, row.x_over_r, row.times_on)
-    key = (row.size, row.parallel, *fault, row.frequency_hz)
-    if key not in choices:
-        choices[key] = choice_of(
-            (row.size, row.parallel), fault, limits, frequency_hz=row.frequency_hz
-        )
-    choice = choices[key]
-    row = replace(
-        row,
-        margin_ratio=choice.margin_ratio,
-        source=choice.source,
-        end_temperature_c=choice.end_temperature_c,
-    )
-    return with_margin(row, choice.margin)

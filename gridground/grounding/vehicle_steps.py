@@ -1,64 +1,108 @@
-"""What the steps say of the truck: its own rod, its cones, and both taken up again."""
+"""What the steps say of the truck: placed and grounded before it serves, cleared last of all."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from gridground.grounding.vehicle_bond import is_grounded
 from gridground.jobplaces import position_text
 from gridground.units import feet_text
 
 if TYPE_CHECKING:
-    from gridground.grounding.steps import ZoneWords
     from gridground.job import Job
+    from gridground.record import LeadRow
 
 
-def vehicle_prepare(job: Job, words: ZoneWords) -> list[dict[str, Any]]:
-    """Ground the truck before anybody goes up.
+@dataclass(frozen=True)
+class VehicleWords:
+    """What the steps say of the truck.
+
+    Attributes
+    ----------
+    cones : str
+        Which numbers its cones have, and with what they share their line.
+    before, after : tuple of str
+        What roads, walks and the like ask for before its rod, and after its cones are down.
+    radius_m : float or None
+        Of its zone [m]; None where none is drawn.
+    bond : LeadRow or None
+        The lead from its rod to its frame.
+    """
+
+    cones: str = ""
+    before: tuple[str, ...] = ()
+    after: tuple[str, ...] = ()
+    radius_m: float | None = None
+    bond: LeadRow | None = None
+
+
+NO_VEHICLE = VehicleWords()
+
+
+def vehicle_prepare(job: Job, words: VehicleWords) -> list[dict[str, Any]]:
+    """Ground the truck before it is used at any pole.
 
     Parameters
     ----------
     job : Job
         With the truck, where it states one, and the employer's distance of its rod.
-    words : ZoneWords
-        Numbers of the truck's cones, and what its zone alone asks of roads, walks and the like.
+    words : VehicleWords
+        Its cones and bond, and what its zone alone asks of roads, walks and the like.
     """
     stated = None if job.vehicle is None else job.vehicle.rod
-    if not _grounded(job):
+    if not is_grounded(job):
         return []
     where = "" if stated is None else f" at {position_text(stated)}"
-    cones = f"put up its own cones{words.cones}"
+    wide = "" if words.radius_m is None else f" at {feet_text(words.radius_m)}"
+    cones = f"put up its own cones{wide}{words.cones}"
     counted = (
         "It is not among the leads, rods and cones counted here."
         if stated is None
         else "Its rod is listed by itself; the lead of its bond is not among the leads counted."
     )
+    place = "" if job.vehicle is None else f" at {position_text(job.vehicle.place)}"
     return [
         *(_step(f"At the truck: {text[0].lower()}{text[1:]}") for text in words.before),
+        _step(f"Place the truck{place}, its boom stowed until its bond is on."),
         _step(
             f"Vehicle: drive its own rod{where}, with its own label, at least "
-            f"{feet_text(job.limits.vehicle_rod_distance_m)} from the grounds of every pole, bond "
-            f"the vehicle to it and {cones} (MIL-HDBK-1025/10 table 27). {counted}"
+            f"{feet_text(job.limits.vehicle_rod_distance_m)} from the grounds of every pole, and "
+            f"{cones} (MIL-HDBK-1025/10 table 27). {counted}"
+        ),
+        _step(
+            f"Bond of the truck{_bond_text(words.bond)}: first to its rod, then to the frame of "
+            "the truck. From here on nobody on the ground touches the truck or comes within its "
+            "cones while the boom is up. Moved to another pole, it is grounded anew in the same "
+            "order before it is used."
         ),
     ]
 
 
-def vehicle_release(job: Job, words: ZoneWords) -> list[dict[str, Any]]:
+def vehicle_release(job: Job, words: VehicleWords) -> list[dict[str, Any]]:
     """Take the truck's bond, cones and rod up; then what its zone asked of roads and walks."""
-    if not _grounded(job):
+    if not is_grounded(job):
         return []
     return [
         _step(
-            "Vehicle: when everybody is down and the boom is stowed, take off the vehicle's bond, "
-            f"take up its own cones{words.cones.partition(';')[0]}; draw its rod."
+            f"Bond of the truck{_bond_text(words.bond)}: when everybody is down and the boom is "
+            "stowed, first off the frame of the truck, then off its rod."
+        ),
+        _step(
+            f"Vehicle: take up its own cones{words.cones.partition(';')[0]}; draw its rod, and "
+            "only then move the truck."
         ),
         *(_step(f"At the truck: {text[0].lower()}{text[1:]}") for text in words.after),
     ]
 
 
-def _grounded(job: Job) -> bool:
-    """Say whether the truck has a rod of its own."""
-    stated = job.vehicle is not None and job.vehicle.rod is not None
-    return stated or job.work_position == "aerial lift"
+def _bond_text(bond: LeadRow | None) -> str:
+    """Name the lead of the bond in a sentence."""
+    if bond is None:
+        return ""
+    length = f", {feet_text(bond.length_m)}" if bond.path else ", as long as it needs"
+    own = f", from the truck's kit {' and '.join(bond.kit_lead_ids)}" if bond.kit_lead_ids else ""
+    return f", lead {bond.lead_id}, size {bond.size}{length}{own}"
 
 
 def _step(text: str) -> dict[str, Any]:

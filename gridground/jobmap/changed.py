@@ -17,6 +17,8 @@ _NAMES = {
     "rod_lon": "longitude of the rod",
     "rod_lat": "latitude of the rod",
     "rod_accuracy_m": "position good to",
+    "rod_taped_m": "distance of the rod by tape",
+    "rod_bearing_deg": "bearing of the rod",
     "length_m": "length",
     "size": "size",
     "lead_number": "number on the lead",

@@ -89,15 +89,17 @@ _TOP = (
     "format:t job_id:t title:t made_at:t tool_version:t plan_hash:t ready:b inputs:L open_items:L "
     "checks:L method:t method_reason:t options:L directions:L locations:L leads:L totals:o "
     "faults:o worker:o rod_zone:L approach:L steps:o materials:L assumptions:L cautions:L job:o "
-    "circuits:L picture:o triggers:T *revision:i *revises:t? *measured:L *changes:L"
+    "circuits:L picture:o triggers:T *revision:i *revises:t? *measured:L *changes:L "
+    "*occurrences:L *vehicle_bond:o?"
 )
 _ROWS = {
     "*measured": "what:t *pole_id:t? *lead_id:t *unit:t? who:t at:t",
+    "*occurrences": "code:t step_id:t at:t who:t revision:i text:t settled:o?",
     "*changes": "what:t where:T before:t? after:t? text:t",
     "inputs": "layer:t *sha256:t? *rows:n? *date:t?",
     "open_items": "code:t where:T what:t why:t who:t settles:t",
     "checks": "code:t where:T value:n? limit:n? unit:t passed:b source:t *mends:t",
-    "options": "method:t feasible:b reasons:T totals:o? worst_worker_v:n?",
+    "options": "method:t feasible:b reasons:T totals:o? worst_worker_v:n? *kit_lacks:T?",
     "directions": "pole_id:t span_id:t towards:t sources:T bracket_pole_id:t?",
     "locations": "location_id:t *title:t pole_id:t? *span_id:t? role:t circuit_ids:T lon:n lat:n "
     "electrode:t? rod:o? zone:o?",
@@ -164,6 +166,10 @@ _OBJECTS = {
     "*clearance.off": "text:t count:i pole_ids:T once_open:T still_fed:T",
     "*clearance.tag": "terms:t workStartTime:t? workEndTime:t? authorityName:t? groundReqFlag:b "
     "phaseCheckReqFlag:b *deenergizeReqFlag:b *workDescription:t",
+    "*vehicle.zone": "touched:t rod_rise_v:n radius_m:n radius_needed_m:n step_v_at_zone:n "
+    "limit_v:n standing_radius_m:n? message:t",
+    "*vehicle_bond": "lead_id:t from:t to:t parallel:i size:t length_m:n? needed_m:n? path:L "
+    "clamp_from:t clamp_to:t current_a:n? time_s:n rating_a:n kit_lead_ids:T source:t",
     "*kit": "work_day:t? lead_test_interval:t? assigned:o left:T out_of_test:L",
     "totals": "locations:n leads:n rods:n cluster_bars:n clamps:n cones:n",
     "worker": "body_ohm:n? limit_v:n? limit_rule:t worst_v:n? cases:L *duration_s:n "
@@ -182,7 +188,7 @@ _ROD = (
     "lon:n lat:n bearing_deg:n distance_m:n resistance_ohm:n? *score:n? *score_parts:L "
     "*limited_by:L *alternatives:L *stated:b *search:o? *slope_ratio:n? *rise_m:n?"
 )
-_VEHICLE = "lon:n lat:n rod:o? clearance_m:n rod_distance_m:n"
+_VEHICLE = "lon:n lat:n rod:o? clearance_m:n rod_distance_m:n *zone:o?"
 _ZONE = "radius_m:n perimeter_m:n cones:n geometry:G *cone_points:P *cone_numbers:L *zone_id:t"
 _HEX = re.compile(r"[0-9a-f]{64}")
 

@@ -23,8 +23,10 @@ SUBJECTS = (
 _OF_KEY = {
     "job_id": "job", "title": "job", "job": "job", "ready": "ready", "method": "method",
     "method_reason": "method", "locations": "location", "leads": "lead", "totals": "count",
+    "vehicle_bond": "lead",
     "worker": "worker", "open_items": "open item", "checks": "check", "steps": "step",
-    "measured": "measured", "directions": "direction", "clearance": "clearance",
+    "measured": "measured", "occurrences": "measured", "directions": "direction",
+    "clearance": "clearance",
     "faults": "fault", "rod_zone": "ground", "approach": "approach", "induction": "induction",
     "options": "option", "materials": "material", "cautions": "caution", "triggers": "caution",
     "assumptions": "assumption", "circuits": "circuit", "inputs": "input", "picture": "map",

@@ -30,7 +30,10 @@ _JOB_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}")
 # Sizes of copper that anybody could clamp on a line, our judgement [mm²].
 _LEAST_MM2, _MOST_MM2 = 4.0, 500.0
 KINDS = ("tick", "undo", "on the line", "off the line", "measured", "lead used")
-ROD_KEYS = ("rod_ohm", "soil_ohm_m", "rod_lon", "rod_lat", "rod_accuracy_m")
+ROD_KEYS = (
+    *("rod_ohm", "soil_ohm_m", "rod_lon", "rod_lat", "rod_accuracy_m"),
+    *("rod_taped_m", "rod_bearing_deg"),
+)
 LEAD_KEYS = ("lead_number", "size", "length_m")
 
 
@@ -275,6 +278,11 @@ def _values(part: _Part, *, keys: tuple[str, ...] = (), every: bool = False) -> 
         inner.add("rod_lon", "stands without rod_lat, or rod_lat without it", "state both")
     if "rod_accuracy_m" in inner.table and "rod_lon" not in inner.table:
         inner.add("rod_accuracy_m", "stands without a position", "state rod_lon and rod_lat too")
+    if "rod_taped_m" in inner.table and not {"rod_lon", "rod_bearing_deg"} & inner.table.keys():
+        remedy = "state rod_bearing_deg from the pole, or rod_lon and rod_lat, too"
+        inner.add("rod_taped_m", "stands without a direction", remedy)
+    if "rod_bearing_deg" in inner.table and "rod_taped_m" not in inner.table:
+        inner.add("rod_bearing_deg", "stands without a distance", "state rod_taped_m too")
     return {key: value for key, value in found.items() if value is not None}
 
 
@@ -337,6 +345,8 @@ READERS: dict[str, Callable[[object], Any]] = {
     "rod_lon": as_number(-180, 180),
     "rod_lat": as_number(-90, 90),
     "rod_accuracy_m": as_number(0, 10_000),
+    "rod_taped_m": as_number(0.01, 150),
+    "rod_bearing_deg": as_number(0, 360),
     "lead_number": _text(64),
     "size": _size,
     "length_m": _length_m,

@@ -10,7 +10,8 @@ from gridground.job import Measured
 from gridground.jobvalues import as_count
 from gridground.revision.account import steps_by_id
 from gridground.revision.fieldrecord import LEAD_KEYS, READERS, ROD_KEYS
-from gridground.revision.told_items import detector_items, record_items
+from gridground.revision.occurrences import occurrences_of
+from gridground.revision.told_items import detector_items
 from gridground.revision.told_leads import edge_of, not_as_kit, used_leads, with_used
 from gridground.territory.text import shown
 
@@ -27,6 +28,8 @@ UNITS = {
     "rod_lon": "degrees",
     "rod_lat": "degrees",
     "rod_accuracy_m": "m",
+    "rod_taped_m": "m",
+    "rod_bearing_deg": "degrees",
     "length_m": "m",
     "size": None,
     "lead_number": None,
@@ -34,6 +37,7 @@ UNITS = {
 }
 # What stands of a lead only as long as the lead itself: another number, another lead.
 _OF_ONE_LEAD = ("size", "length_m")
+_OF_ONE_PLACE = ("rod_accuracy_m", "rod_taped_m", "rod_bearing_deg")
 
 
 @dataclass(frozen=True)
@@ -52,6 +56,8 @@ class Revision:
         Rows of the records, for the plan's ``inputs``.
     items : tuple of OpenItem
         What the records tell that a person must settle.
+    occurrences : tuple of dict
+        Rows of the plan's ``occurrences``: what went wrong, up to now.
     """
 
     number: int
@@ -59,6 +65,7 @@ class Revision:
     rows: tuple[dict[str, Any], ...] = ()
     inputs: tuple[dict[str, Any], ...] = ()
     items: tuple[OpenItem, ...] = ()
+    occurrences: tuple[dict[str, Any], ...] = ()
 
     @property
     def revises(self) -> str | None:
@@ -88,9 +95,9 @@ def revision_of(previous: dict[str, Any] | None, record: FieldRecord | None) -> 
         inputs = [row for row in inputs if row["layer"] != record.input["layer"]]
         inputs.append(dict(record.input))
     number = int(previous.get("revision", 1)) + 1
-    items = [] if record is None else [*record_items(record, previous)]
-    items += detector_items(rows)
-    return Revision(number, previous, tuple(rows), tuple(inputs), tuple(items))
+    occurrences = occurrences_of(previous, record)
+    items = tuple(detector_items(rows))
+    return Revision(number, previous, tuple(rows), tuple(inputs), items, occurrences)
 
 
 def _whole(row: dict[str, Any]) -> dict[str, Any]:
@@ -170,8 +177,16 @@ def _latest(rows: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
                 if before is not None and before["value"] != row["value"]:
                     for what in _OF_ONE_LEAD:
                         kept.pop((what, *place), None)
-        elif row["what"] == "rod_lon":  # another position, another accuracy
-            kept.pop(("rod_accuracy_m", *place), None)
+        elif row["what"] == "rod_lon":  # another position: accuracy and tape were of the one before
+            for what in _OF_ONE_PLACE:
+                kept.pop((what, *place), None)
+        elif row["what"] == "rod_bearing_deg":  # by tape alone: an older position does not count
+            before = kept.get(("rod_lon", *place))
+            if before is not None and (before["who"], before["at"]) != (row["who"], row["at"]):
+                for what in ("rod_lon", "rod_lat", "rod_accuracy_m"):
+                    kept.pop((what, *place), None)
+        elif row["what"] == "rod_taped_m":
+            kept.pop(("rod_bearing_deg", *place), None)
         kept[row["what"], *place] = row
     order = list(UNITS)
     return sorted(
@@ -210,6 +225,8 @@ def with_measured(job: Job, rows: Sequence[dict[str, Any]]) -> Job:
             soil_ohm_m=at_pole["soil_ohm_m"],
             rod_at={pole_id: (lon[pole_id], lat[pole_id]) for pole_id in lon if pole_id in lat},
             rod_accuracy_m=at_pole["rod_accuracy_m"],
+            rod_taped_m=at_pole["rod_taped_m"],
+            rod_bearing_deg=at_pole["rod_bearing_deg"],
             leads=used,
             said=said,
             not_as_kit=not_as_kit(job.kit, used),

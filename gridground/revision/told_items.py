@@ -6,40 +6,14 @@ import re
 from typing import TYPE_CHECKING, Any
 
 from gridground.record import OpenItem
-from gridground.revision.account import steps_by_id, walk
 from gridground.territory.text import shown
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from gridground.revision.fieldrecord import FieldRecord
-
 # The page's own word, in capitals; and any figure of volts but zero.
 _READING = re.compile(r"\bREADING\b")
 _VOLTS = re.compile(r"(\d+(?:[.,]\d+)?|[.,]\d+)\s*(?:kV|V|volts?|kilovolts?)\b", re.IGNORECASE)
-
-
-def record_items(record: FieldRecord, plan: dict[str, Any]) -> Iterator[OpenItem]:
-    """Ask about leads that came off while people were marked on the line.
-
-    Parameters
-    ----------
-    record : FieldRecord
-        Held against `plan` already.
-    plan : dict
-        Document of the plan it was made with.
-    """
-    about = {one.seq: str(one.about) for one in record.entries}
-    for remark in walk(record, steps_by_id(plan))[1]:
-        if remark.code == "removal_with_people_on":
-            yield OpenItem(
-                remark.code,
-                (about[remark.seq],),
-                f"entry {remark.seq} of the record: {remark.text}",
-                "people may have been on the line without its grounds",
-                "the person in charge",
-                "ask the crew what happened, then take the wrong entry back in the record",
-            )
 
 
 def detector_items(rows: Sequence[dict[str, Any]]) -> Iterator[OpenItem]:

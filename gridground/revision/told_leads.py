@@ -92,9 +92,7 @@ def used_leads(rows: Sequence[dict[str, Any]], kit: Kit | None) -> Iterator[Used
             numbers=tuple(one.number for one in cables if one.number is not None),
             cables=tuple(lead for one in cables if (lead := one.lead) is not None),
             not_known=tuple(
-                str(one.number)
-                for one in cables
-                if kit is not None and one.number is not None and one.lead is None
+                str(one.number) for one in cables if one.number is not None and one.lead is None
             ),
         )
 

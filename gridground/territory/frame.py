@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING, Any, overload
 import numpy as np
 import shapely
 
+from gridground.territory.seam import eastward, over_seam
+
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
     from shapely import Geometry
@@ -238,6 +240,8 @@ def meets_box(boxes: Floats, frame: Frame, half_deg: Floats) -> NDArray[np.bool_
     half_width, half_height = np.asarray(half_deg).T
     apart = np.abs(wrap_deg((west + east) / 2 - frame.lon))
     meets = apart <= (east - west) / 2 + half_width
+    # Wider than half the earth it is drawn over longitude 180: what lies there is not its middle.
+    meets |= east - west > _PLACEABLE_DEG
     meets &= (south <= frame.lat + half_height) & (north >= frame.lat - half_height)
     return np.asarray(meets)
 
@@ -249,10 +253,10 @@ def degrees_of(length_m: ArrayLike, lat: float) -> Floats:
     return np.stack([height / np.cos(np.radians(far_lat)), height], axis=-1)
 
 
+_PLACEABLE_DEG = 180.0
 # Sides of features are straight in longitude and latitude (RFC 7946, 3.1.1), which a side of the
 # plane is not: sides are cut to this length, which leaves at most 1 mm below 75° of latitude.
 _SIDE_DEG = 0.001
-_PLACEABLE_DEG = 180.0
 
 
 @dataclass(frozen=True)
@@ -351,5 +355,5 @@ def reach_box(centre: Geometry, reach_m: float) -> Geometry:
 
 def _frame_at(centre: Geometry) -> Frame:
     """Return the plane centred on a geometry in longitude and latitude."""
-    middle = shapely.centroid(centre)
-    return Frame(float(middle.x), float(middle.y))
+    middle = shapely.centroid(eastward(centre) if over_seam(centre) else centre)
+    return Frame(float(wrap_deg(middle.x)), float(middle.y))

@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 
 from gridground.territory.frame import bounding_boxes, reach_box, within
+from gridground.territory.seam import all_round, eastward, over_seam
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -118,7 +119,25 @@ class Layer:
         predicate : str
             ``"intersects"`` or ``"crosses"``; the same either way round.
         """
+        if (over_seam(shape) or self._over_seam) and not all_round(shape):
+            return np.sort(self._east_tree.query(eastward(shape), predicate=predicate))
         return np.sort(self.tree.query(shape, predicate=predicate))
+
+    @cached_property
+    def wide_rows(self) -> NDArray[np.intp]:
+        """Rows wider than half the earth in longitude: drawn over the meridian of 180 degrees."""
+        box = shapely.bounds(self.geometry)
+        return np.flatnonzero(box[:, 2] - box[:, 0] > 180.0)
+
+    @cached_property
+    def _over_seam(self) -> bool:
+        """Whether the layer lies on both sides of the meridian of 180 degrees."""
+        return over_seam(self.geometry)
+
+    @cached_property
+    def _east_tree(self) -> shapely.STRtree:
+        """The index of the rows with longitudes from 0 to 360."""
+        return shapely.STRtree(eastward(self.tree.geometries))
 
     def about(self, centre: Any, reach_m: float) -> NDArray[np.intp]:  # noqa: ANN401
         """Return the rows whose bounding box comes within a distance of a geometry, or a bit more.

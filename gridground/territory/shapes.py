@@ -21,6 +21,7 @@ from gridground.errors import Problem
 from gridground.territory.columns import GEOMETRY, NULL_GEOMETRY
 from gridground.territory.features import MISSING, Features, Names
 from gridground.territory.front import DEPTH
+from gridground.territory.seam import eastward, over_seam, westward
 from gridground.territory.text import shown
 
 if TYPE_CHECKING:
@@ -327,14 +328,22 @@ def _repair(layer: str, geometry: NDArray[np.object_], names: Names) -> list[Pro
         return []
     present = np.array([one is not None for one in geometry], dtype=bool)
     bad = np.flatnonzero(present & ~shapely.is_valid(geometry))
+    # What is drawn over the meridian of 180 degrees only seems to cross itself.
+    bad = np.array([k for k in bad if not _whole_over_seam(geometry[k])], dtype=int)
     if not len(bad):
         return []
+    mended = np.array([eastward(one) if over_seam(one) else one for one in geometry[bad]], object)
     # Both ways of mending it: what an outline goes round twice is inside as well.
-    whole = shapely.make_valid(geometry[bad], method="structure", keep_collapsed=True)
-    geometry[bad] = shapely.union(shapely.make_valid(geometry[bad]), whole)
+    whole = shapely.make_valid(mended, method="structure", keep_collapsed=True)
+    geometry[bad] = westward(shapely.union(shapely.make_valid(mended), whole))
     found = "an area is drawn across itself; everything its outline covers is taken"
     ids = names([int(row) for row in bad])
     return [Problem("open item", layer, ids, "geometry", found, "draw the outline again")]
+
+
+def _whole_over_seam(one: Any) -> bool:  # noqa: ANN401  a geometry
+    """Say whether an area over the meridian of 180 degrees is drawn as it should."""
+    return over_seam(one) and bool(shapely.is_valid(eastward(one)))
 
 
 def _system(read: Features) -> tuple[Transform | None, list[Problem]]:

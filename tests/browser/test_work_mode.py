@@ -17,6 +17,7 @@ from gridground.errors import NoPlanError
 from gridground.jobmap.page import page_html
 from gridground.jobmap.words import length_text
 from gridground.record import canonical_bytes
+from gridground.revision.fieldrecord import parse_record
 from tests.browser.tablet import CLOCK, STUB, ZONE, Tablet, record_faults
 from tests.browser.test_job_page import CONTRAST
 from tests.plan_example import HOSTILE, example_document, finished, hostile_document
@@ -462,6 +463,33 @@ def test_a_measurement_is_written_down(tablet, document, page):
     last = record["entries"][-1]
     assert (last["kind"], last["pole_id"]) == ("measured", rod["pole_id"])
     assert last["values"] == {"soil_ohm_m": 120, "rod_ohm": 41.5}
+
+
+def test_a_rod_is_told_by_tape_and_bearing(tablet, document, page):
+    rod = next(step for step in document["steps"]["prepare"] if step.get("asks") == ["rod_ohm"])
+    tablet.open(page)
+
+    def press():
+        tablet.run("document.querySelector('.task button.tick').click()")
+        return tablet.said()
+
+    while tablet.step() != rod["step_id"]:
+        tablet.tick()
+    fill(tablet, tick_ohm="40", tick_tape="16,5", tick_who="J. R.")
+    assert "distance from the pole in feet" in press()
+    fill(tablet, tick_tape="16.5")
+    assert "write the bearing too" in press()
+    fill(tablet, tick_bearing="400")
+    assert "0 to 360" in press()
+    fill(tablet, tick_bearing="41")
+    said = press()
+    assert "ticked by" in said
+    record = tablet.record()
+    assert record["entries"][-1]["values"] == {
+        "rod_ohm": 40, "rod_taped_m": 5.0292, "rod_bearing_deg": 41}  # fmt: skip
+    assert record_faults(record, document) == []
+    read = parse_record(json.dumps(record).encode(), name="record.json")
+    assert read.entries[-1].values["rod_taped_m"] == 5.0292
 
 
 def test_a_plan_that_is_not_ready_is_read_and_not_ticked(tablet, plans):

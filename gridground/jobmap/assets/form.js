@@ -100,10 +100,29 @@
       }, function () { told("The position was refused or is not available. The rod counts where the plan has it."); }, { enableHighAccuracy: true, timeout: 10000 });
     }));
     box.appendChild(spot);
+    var tape = G.entry(12, draft.tape), bearing = G.entry(12, draft.bearing);
+    [[tape, "tape"], [bearing, "bearing"]].forEach(function (pair) {
+      pair[0].inputMode = "decimal";
+      pair[0].addEventListener("input", function () { draft[pair[1]] = pair[0].value; });
+    });
+    box.appendChild(G.field("Rod from the pole by tape, feet", "tick-tape", tape));
+    box.appendChild(G.field("Its bearing from the pole, degrees from true north", "tick-bearing", bearing));
+    /* what a tape measured stands before the device's position */
+    function taped(values) {
+      var feet = tape.value.trim(), deg = bearing.value.trim();
+      if (!feet && !deg) { return null; }
+      if (!/^\d+(\.\d+)?$/.test(feet) || +feet < 0.1 || +feet * 0.3048 > FARTHEST_M) { return "Write the rod's distance from the pole in feet as a number with a point, as 16.5."; }
+      if (deg && (!/^\d+(\.\d+)?$/.test(deg) || +deg > 360)) { return "Write the bearing in degrees from 0 to 360."; }
+      if (!deg && !draft.position) { return "With the distance write the bearing too, or take the position."; }
+      values.rod_taped_m = +(+feet * 0.3048).toFixed(4);
+      if (deg) { values.rod_bearing_deg = +deg; }
+      return null;
+    }
     return {
       node: box,
       read: function (values) {
-        var text = input.value.trim();
+        var text = input.value.trim(), wrong = taped(values);
+        if (wrong) { return wrong; }
         if (draft.position) { Object.assign(values, draft.position); }
         if (!text) { return draft.unmeasured ? null : "Write the rod's resistance, or press “not measured”."; }
         if (!/^\d+(\.\d+)?$/.test(text) || +text < 0.01 || +text > 1e6) { return "Write the rod's resistance in ohm as a number with a point, as 38.5."; }

@@ -30,6 +30,7 @@
     var said = [];
     if (values.rod_ohm !== undefined) { said.push("rod " + values.rod_ohm + " ohm"); }
     if (values.rod_lat !== undefined) { said.push("rod position taken, good to about " + values.rod_accuracy_m + " m"); }
+    if (values.rod_taped_m !== undefined) { said.push("rod at " + G.feet(values.rod_taped_m) + " by tape" + (values.rod_bearing_deg === undefined ? "" : ", bearing " + values.rod_bearing_deg + "°")); }
     if (values.detector !== undefined) { said.push("detector " + values.detector); }
     if (values.lead_number !== undefined) { said.push("lead number " + values.lead_number); }
     if (values.size !== undefined) { said.push("size " + values.size); }

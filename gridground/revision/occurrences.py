@@ -1,0 +1,132 @@
+"""What went wrong in the field, and stays open in every revision until somebody settles it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from gridground.errors import InputError, Problem
+from gridground.jobclearance import as_moment
+from gridground.record import Note, OpenItem
+from gridground.revision.account import steps_by_id, walk
+from gridground.territory.text import shown
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gridground.job import Job, Settled
+    from gridground.revision.fieldrecord import FieldRecord
+
+STAYS = ("removal_with_people_on",)
+_TEXTS = ("step_id", "at", "who", "text")
+
+
+def occurrences_of(
+    previous: dict[str, Any], record: FieldRecord | None
+) -> tuple[dict[str, Any], ...]:
+    """Return what went wrong by the plan before, and by a record made with it.
+
+    Parameters
+    ----------
+    previous : dict
+        Document of the plan before: what stands in it stays.
+    record : FieldRecord or None
+        Held against `previous` already.
+
+    Returns
+    -------
+    tuple of dict
+        Rows of a plan's ``occurrences``: ``code step_id at who revision text``; step and time
+        name one, in every copy of its record.
+
+    Raises
+    ------
+    InputError
+        For rows of the plan before that cannot be used.
+    """
+    kept = [_whole(row) for row in previous.get("occurrences", [])]
+    if record is None:
+        return tuple(kept)
+    entries = {one.seq: one for one in record.entries}
+    for remark in walk(record, steps_by_id(previous))[1]:
+        if remark.code not in STAYS:
+            continue
+        one = entries[remark.seq]
+        kept.append(
+            {
+                "code": remark.code,
+                "step_id": str(one.about),
+                "at": one.at,
+                "who": one.who,
+                "revision": record.revision,
+                "text": f"entry {remark.seq} of the record: {remark.text}",
+            }
+        )
+    return tuple({(row["step_id"], row["at"]): row for row in kept}.values())
+
+
+def _whole(row: dict[str, Any]) -> dict[str, Any]:
+    """Return a row of the plan before, without what is said of it since."""
+    try:
+        if row["code"] not in STAYS or not all(isinstance(row[key], str) for key in _TEXTS):
+            raise ValueError("is no occurrence")  # noqa: TRY301  one error below
+        as_moment(row["at"])
+        return {key: row[key] for key in ("code", *_TEXTS)} | {"revision": int(row["revision"])}
+    except (KeyError, TypeError, ValueError) as error:
+        found = f"{shown(row)} cannot be used"
+        remedy = "Make the earlier plan again."
+        raise InputError([Problem("reject", "plan", (), "occurrences", found, remedy)]) from error
+
+
+def occurrence_rows(job: Job, occurrences: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return ``occurrences`` of a plan: each with what settled it, None where nothing did."""
+    rows = []
+    for row in occurrences:
+        by = _settled(job, row)
+        said = None if by is None else {"by": by.by, "on": by.on, "found": by.found}
+        rows.append(dict(row) | {"settled": said})
+    return rows
+
+
+def occurrence_items(job: Job, occurrences: Sequence[dict[str, Any]]) -> list[OpenItem]:
+    """Ask about leads that came off while people were marked on the line, until it is settled."""
+    return [
+        OpenItem(
+            row["code"],
+            (row["step_id"],),
+            f"{row['text']} (plan of revision {row['revision']})",
+            "people may have been on the line without its grounds",
+            "the person in charge",
+            "ask the crew what happened; where the entry is wrong take it back in the record and "
+            f"plan again with the plan of revision {row['revision']}; else state in the job "
+            f'settled = [{{ step = "{row["step_id"]}", at = "{row["at"]}", by = …, on = …, '
+            "found = … }]",
+        )
+        for row in occurrences
+        if _settled(job, row) is None
+    ]
+
+
+def occurrence_notes(job: Job, occurrences: Sequence[dict[str, Any]]) -> list[Note]:
+    """Say what was settled, by whom, and which statements settle nothing here."""
+    notes = []
+    known = set()
+    for row in occurrences:
+        known.add((row["step_id"], row["at"]))
+        by = _settled(job, row)
+        if by is not None:
+            text = f"{row['text']}. Settled by {by.by} on {by.on}: {by.found}"
+            notes.append(Note(text, "settled in the job file"))
+    for one in job.settled:
+        if (one.step_id, one.at) not in known:
+            text = (
+                f"The job settles step {one.step_id} of {one.at}; no field record of this plan "
+                "holds such an entry that is open."
+            )
+            notes.append(Note(text, "settled in the job file"))
+    return notes
+
+
+def _settled(job: Job, row: dict[str, Any]) -> Settled | None:
+    """Return what settles one occurrence."""
+    name = (row["step_id"], row["at"])
+    return next((one for one in job.settled if (one.step_id, one.at) == name), None)
