@@ -227,7 +227,11 @@ def test_whatever_the_page_lets_in_a_record_the_reader_takes(tablet, document, p
         fill(tablet, used_size=size, used_length="3", used_number="\ufdd0N" + "x" * 90)
         in_unit(tablet, "metres")
         assert press_words(tablet, "Write this lead down").startswith("Written down"), size
-    told = parse_record(json.dumps(tablet.record()).encode(), name="record.json")
+    record = tablet.record()
+    told = parse_record(json.dumps(record).encode(), name="record.json")
+    tablet.view("out")
+    spoken = tablet.run("return document.querySelector('.spoken').innerText")
+    assert f"Check: {told.check}." in spoken
     assert [one.who for one in told.entries[:5]] == [
         "Zoë X", "a 31mb", "Ann", "Ж" * 40, "😀" * 40
     ]  # fmt: skip
