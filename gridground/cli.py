@@ -32,9 +32,26 @@ _SHOWN = 12
 def run() -> int:
     """Run a command in a process of its own, without walking what ends with it anyway."""
     gc.disable()
+    _escape_what_a_terminal_lacks()
     code = main()
     gc.freeze()
     return code
+
+
+def _escape_what_a_terminal_lacks() -> None:
+    """Write signs that a terminal or a pipe has not as JSON escapes, which JSON reads back."""
+    import codecs  # noqa: PLC0415  start-up time
+
+    def escaped(error: UnicodeError) -> tuple[str, int]:
+        if not isinstance(error, UnicodeEncodeError):
+            raise error
+        lacking = error.object[error.start : error.end]
+        return json.dumps(lacking)[1:-1], error.end
+
+    codecs.register_error("gridground", escaped)
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="gridground")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -317,6 +334,11 @@ def _map(asked: argparse.Namespace) -> int:
     plan = read_plan(asked.plan)
     page = page_html(plan)
     target = Path(asked.output)
+    if target.exists() and target.samefile(asked.plan):
+        problem = Problem(
+            "reject", "call", (), "--output", "is the plan itself", "Name another file."
+        )
+        return _report([problem])
     write_files(target.parent, {target.name: page.encode("utf-8")}, force=asked.force)
     _say(f"{target}: {'ready' if plan.ready else 'not ready'} per plan")
     return READY

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 from gridground.errors import InputError, Problem
 from gridground.gis.about import about, legal
 from gridground.record import FORMAT, Plan, is_ready, plan_hash
+from gridground.territory.text import plain
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -233,7 +234,7 @@ def _refuse_constant(word: str) -> float:
 
 def _rejected(file: Path, found: str, remedy: str) -> InputError:
     """Return the rejection of a file."""
-    return InputError([Problem("reject", file.name, (), "", f"the file {found}", remedy)])
+    return InputError([Problem("reject", plain(file.name), (), "", f"the file {found}", remedy)])
 
 
 def write_files(
