@@ -398,3 +398,16 @@ def test_the_words_to_compare_over_the_radio_change_with_everything_that_counts(
     assert len(set(found)) == len(found)
     later = copy.deepcopy(document) | {"exported_at": "2026-04-15T23:30:00Z"}
     assert told(later).check == words
+
+
+def test_capitals_and_blanks_make_no_other_person(plan):
+    """As on the page, which refuses a second mark of the same name."""
+    book = Book(plan)
+    for step in plan["steps"]["apply"]:
+        book.tick(step["step_id"])
+    book.add("on the line", who="Zoe\u0301 Lee")
+    book.add("off the line", who="ZO\u00c9  lee")
+    book.tick(plan["steps"]["remove"][0]["step_id"])
+    account = hold_record(book.read(), plan)
+    assert account.on_the_line == ()
+    assert account.remarks == ()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import unicodedata
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -242,23 +243,31 @@ def walk(record: FieldRecord, steps: dict[str, StepAt]) -> tuple[list[str], list
     for one in record.standing:
         if one.kind == "on the line":
             remarks += _goes_up(one, there, steps, done)
-            there += [] if one.who in there else [one.who]
+            there += [] if _is_there(there, one.who) else [one.who]
         elif one.kind == "off the line":
-            if one.who not in there:
+            if not _is_there(there, one.who):
                 text = f"{one.said} is marked off the line and was not marked on it"
                 remarks.append(Remark("off_not_on", one.seq, text))
-            there = [who for who in there if who != one.who]
+            there = [who for who in there if not _is_there([who], one.who)]
         elif one.kind == "tick":
             remarks += _ticked(one, there, steps, done)
             done[str(one.about)] = one
     return there, remarks
 
 
+def _is_there(people: list[str], who: str) -> bool:
+    """Return whether a name is among others, as the page has it: capitals make no other person."""
+    names = (
+        " ".join(unicodedata.normalize("NFC", name).lower().split()) for name in (who, *people)
+    )
+    return next(names) in names
+
+
 def _goes_up(
     one: Entry, there: list[str], steps: dict[str, StepAt], done: dict[str, Entry]
 ) -> Iterator[Remark]:
     """Name somebody marked on the line before every lead is ticked on, or after one is off."""
-    if one.who in there:
+    if _is_there(there, one.who):
         yield Remark("on_twice", one.seq, f"{one.said} is marked on the line twice")
     missing = [k for k, step in steps.items() if step.part == "apply" and k not in done]
     if missing:

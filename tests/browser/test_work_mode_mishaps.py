@@ -243,3 +243,21 @@ def test_a_name_that_shows_as_nothing_is_no_name(tablet, page):
         tablet.run(FILL, name)
         tablet.run("document.querySelector('.task button.tick').click()")
         assert tablet.said() == "Write who ticks.", repr(name)
+
+
+def test_an_undo_of_what_another_tab_undid_does_not_spoil_the_record(tablet, document, page):
+    """A tab that shows an old state names a tick that is undone already."""
+    tablet.open(page)
+    tablet.tick()
+    reason = tablet.run(
+        "var G = gridground, kept = G.keep(G.plan, G.hash, function () {}), at = arguments[0];"
+        "var undo = { kind: 'undo', undoes: kept.entries[0].id, who: 'A', at: at, clock: at };"
+        "function free() { return null; }"
+        "return [kept.add(undo, free), kept.add(undo, free), kept.add({ kind: 'gone' }, free)];",
+        "2026-04-14T07:30:00-06:00",
+    )
+    assert reason[0] is None
+    assert reason[1:] == ["That was changed in another tab meanwhile. Look at it again."] * 2
+    tablet.reload()
+    assert not tablet.run("return !!document.querySelector('.banner')")
+    assert [entry["kind"] for entry in tablet.record()["entries"]] == ["tick", "undo"]

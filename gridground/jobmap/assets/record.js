@@ -112,10 +112,14 @@
     /* Add an entry where `whyNot` finds no reason against it; what other tabs wrote is read first. */
     kept.add = function (entry, whyNot) {
       read();
-      var reason = whyNot(kept.entries);
+      var reason = whyNot(kept.entries), next = Object.assign({ id: tab + "-" + (made + 1) }, entry);
+      /* an undo of what another tab undid, or what would not be read back, spoils the whole record */
+      if (!reason && (!holds(next) || merged([], kept.entries.concat([next])).length !== kept.entries.length + 1)) {
+        reason = "That was changed in another tab meanwhile. Look at it again.";
+      }
       if (reason) { changed(); return reason; }
       made += 1;
-      kept.entries.push(Object.assign({ id: tab + "-" + made }, entry));
+      kept.entries.push(next);
       write();
       changed();
       return null;
