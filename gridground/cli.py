@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from gridground import __version__
 from gridground.errors import GridgroundError, InputError, NoPlanError, Problem, TableError
 from gridground.pdf import PAPERS, SETTING, paper_asked, pdf_names
+from gridground.terminal import escape_what_is_lacking
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -32,26 +33,10 @@ _SHOWN = 12
 def run() -> int:
     """Run a command in a process of its own, without walking what ends with it anyway."""
     gc.disable()
-    _escape_what_a_terminal_lacks()
+    escape_what_is_lacking()
     code = main()
     gc.freeze()
     return code
-
-
-def _escape_what_a_terminal_lacks() -> None:
-    """Write signs that a terminal or a pipe has not as JSON escapes, which JSON reads back."""
-    import codecs  # noqa: PLC0415  start-up time
-
-    def escaped(error: UnicodeError) -> tuple[str, int]:
-        if not isinstance(error, UnicodeEncodeError):
-            raise error
-        lacking = error.object[error.start : error.end]
-        return json.dumps(lacking)[1:-1], error.end
-
-    codecs.register_error("gridground", escaped)
-    for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="gridground")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -335,10 +320,8 @@ def _map(asked: argparse.Namespace) -> int:
     page = page_html(plan)
     target = Path(asked.output)
     if target.exists() and target.samefile(asked.plan):
-        problem = Problem(
-            "reject", "call", (), "--output", "is the plan itself", "Name another file."
-        )
-        return _report([problem])
+        found = "is the plan itself"
+        return _report([Problem("reject", "call", (), "--output", found, "Name another file.")])
     write_files(target.parent, {target.name: page.encode("utf-8")}, force=asked.force)
     _say(f"{target}: {'ready' if plan.ready else 'not ready'} per plan")
     return READY

@@ -321,6 +321,7 @@ def _document(
             *traffic_assumptions(scene, traffic),
         ],
         "cautions": [
+            *(asdict(note) for note in beside.revision.notes),
             *caution_rows(scene, chosen, rod_zone, induction, faults),
             *crew_cautions(clearance["others"]),
             *kit_cautions(job, chosen.rows),

@@ -10,6 +10,7 @@ from gridground.job import Measured
 from gridground.jobvalues import as_count
 from gridground.revision.account import steps_by_id
 from gridground.revision.fieldrecord import LEAD_KEYS, READERS, ROD_KEYS
+from gridground.revision.hanging import hanging_notes
 from gridground.revision.told_items import detector_items, record_items
 from gridground.revision.told_leads import edge_of, not_as_kit, used_leads, with_used
 from gridground.territory.text import shown
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
     from gridground.job import Job
-    from gridground.record import OpenItem
+    from gridground.record import Note, OpenItem
     from gridground.revision.fieldrecord import Entry, FieldRecord
 
 UNITS = {
@@ -52,6 +53,8 @@ class Revision:
         Rows of the records, for the plan's ``inputs``.
     items : tuple of OpenItem
         What the records tell that a person must settle.
+    notes : tuple of Note
+        What the record tells to hang under the plan before.
     """
 
     number: int
@@ -59,6 +62,7 @@ class Revision:
     rows: tuple[dict[str, Any], ...] = ()
     inputs: tuple[dict[str, Any], ...] = ()
     items: tuple[OpenItem, ...] = ()
+    notes: tuple[Note, ...] = ()
 
     @property
     def revises(self) -> str | None:
@@ -90,7 +94,8 @@ def revision_of(previous: dict[str, Any] | None, record: FieldRecord | None) -> 
     number = int(previous.get("revision", 1)) + 1
     items = [] if record is None else [*record_items(record, previous)]
     items += detector_items(rows)
-    return Revision(number, previous, tuple(rows), tuple(inputs), tuple(items))
+    made = Revision(number, previous, tuple(rows), tuple(inputs), tuple(items))
+    return replace(made, notes=hanging_notes(previous, record))
 
 
 def _whole(row: dict[str, Any]) -> dict[str, Any]:
