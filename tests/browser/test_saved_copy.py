@@ -8,6 +8,7 @@ import io
 import pytest
 
 from gridground.jobmap.page import page_html
+from gridground.record import Plan, plan_hash
 from tests.plan_example import example_document, finished
 
 pytestmark = pytest.mark.browser
@@ -62,3 +63,14 @@ def test_no_program_is_asked_to_put_its_own_words_or_links_into_the_page(ready):
     head = ready[: ready.index("<title>")]
     assert ' translate="no">' in head
     assert 'name="format-detection" content="telephone=no' in head
+
+
+def test_a_plan_that_calls_itself_ready_without_its_checks_is_not(browser):
+    """Written by hand, with a hash of its own: what says nothing of leads and worker is open."""
+    document = example_document()
+    document["open_items"], document["checks"] = [], []
+    plan = finished(document)
+    altered = plan.document | {"ready": True}
+    altered["plan_hash"] = plan_hash(altered)
+    browser.open(page_html(Plan(altered)))
+    assert browser.status().startswith("NOT READY: no check of lead rating and of worker voltage")

@@ -199,6 +199,7 @@
     made.setAttribute("aria-label", "On the line");
     made.appendChild(el("h2", "", "On the line: " + (people.length ? people.join(", ") : "nobody is marked")));
     if (blocked()) { return made; }
+    made.appendChild(el("p", "small", "Names and counts are those of this tablet alone: one tablet keeps them for the whole job."));
     if (!people.length && (task.state.on !== task.book.total || task.state.leaving)) {
       made.appendChild(el("p", "", task.state.leaving ? "Leads are coming off: nobody is marked any more." : "People are marked here when all " + task.book.total + " leads are counted on."));
       return made;
