@@ -261,3 +261,25 @@ def test_an_undo_of_what_another_tab_undid_does_not_spoil_the_record(tablet, doc
     tablet.reload()
     assert not tablet.run("return !!document.querySelector('.banner')")
     assert [entry["kind"] for entry in tablet.record()["entries"]] == ["tick", "undo"]
+
+
+def test_the_longest_names_push_nothing_out_of_a_phone(tablet, document):
+    """An id may have 64 signs, a person's name 40."""
+    worksite = document["job"]["worksite_poles"][0]
+    long = json.loads(json.dumps(document).replace(worksite, "W" * 64))
+    tablet.browser.size(390, 844)
+    tablet.open(page_html(finished(long)))
+    wide = []
+    for part in ("prepare", "apply"):
+        for step in long["steps"][part]:
+            if step["pole_id"] == "W" * 64:
+                tablet.go(step["step_id"])
+                wide.append(tablet.run("return document.documentElement.scrollWidth"))
+    assert len(wide) >= 4
+    assert max(wide) <= 390
+    tablet.go("P1")
+    tablet.ticks(len(long["steps"]["prepare"]) + 11, "M" * 40)
+    tablet.mark("N" * 40)
+    for view in ("step", "list", "out"):
+        tablet.view(view)
+        assert tablet.run("return document.documentElement.scrollWidth") <= 390, view
