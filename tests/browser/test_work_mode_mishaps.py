@@ -283,3 +283,35 @@ def test_the_longest_names_push_nothing_out_of_a_phone(tablet, document):
     for view in ("step", "list", "out"):
         tablet.view(view)
         assert tablet.run("return document.documentElement.scrollWidth") <= 390, view
+
+
+def test_nothing_comes_off_unlooked_at_while_another_plan_has_people_on(tablet, document, page):
+    """The page of the plan before may be gone from the tablet: a second press goes on."""
+    tablet.open(page)
+    prepared(tablet, document, leads=11)
+    tablet.mark("Ann")
+    changed = json.loads(json.dumps(document)) | {"title": "The plan after it"}
+    tablet.open(page_html(finished(changed)))
+    prepared(tablet, document, leads=11)
+    tablet.go(document["steps"]["remove"][0]["step_id"])
+    assert "on the line 1. Look first: is anybody on the line" in tablet.tick()
+    assert "off 0 STILL ON 11" in tablet.counts()
+    assert tablet.tick().startswith("Step R1 ticked by")
+    tablet.ticks(10)
+    tablet.go(document["steps"]["release"][0]["step_id"])
+    assert "Look first" in tablet.tick()
+    assert tablet.tick().startswith("Step C1 ticked by")
+
+
+def test_a_double_tap_is_no_second_look(tablet, document, page):
+    tablet.browser.size(1180, 1600)
+    tablet.open(page)
+    prepared(tablet, document, leads=11)
+    changed = json.loads(json.dumps(document)) | {"title": "The plan after it"}
+    tablet.open(page_html(finished(changed)))
+    prepared(tablet, document, leads=11)
+    tablet.go("R1")
+    tablet.run(FILL, "J. R.")
+    time.sleep(0.8)
+    taps(tablet, "button.tick", 2)
+    assert "off 0 STILL ON 11" in tablet.counts()

@@ -4,7 +4,7 @@
 (function () {
   "use strict";
   var root = document.documentElement, G = window.gridground, el = G.el;
-  var task = { book: null, kept: null, state: null, ready: false, at: null, view: "step", drafts: new Map(), sure: false, since: 0, summed: 0 };
+  var task = { book: null, kept: null, state: null, ready: false, at: null, view: "step", drafts: new Map(), sure: false, since: 0, summed: 0, looked: "" };
   var LEAST_MS = 700; /* nobody reads a step in less; our judgement */
   var box, counts, notes, view, say, done, line, top;
 
@@ -55,11 +55,22 @@
     });
   }
 
+  /* Return what must be looked at before a lead comes off or the line is released: people and leads
+     that these counts do not hold. Nobody could mark them off here, so a second press goes on. */
+  function notLooked(item) {
+    var texts = item.part === "remove" || item.part === "release" ? task.kept.unheld() : [], all = item.part + texts.join("; ");
+    if (!texts.length || task.looked === all) { return null; }
+    task.looked = all;
+    task.since = window.performance.now();
+    return texts.join(". ") + ". Look first: is anybody on the line, does anything else hang? Press again only when somebody has looked.";
+  }
+
   /* ---- what is done ---- */
   function tick(item, form) {
     var reason = blocked() || G.whyNot(task.book, task.state, item);
     if (reason) { told(reason); return; }
     var read = form.read();
+    read.missing = read.missing || notLooked(item);
     if (read.missing) { told(read.missing); return; }
     G.rememberWho(read.who);
     var entry = { kind: "tick", step_id: item.id, who: read.who, at: read.at, clock: read.clock, values: read.values };
