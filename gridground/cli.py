@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from gridground import __version__
 from gridground.errors import GridgroundError, InputError, NoPlanError, Problem, TableError
 from gridground.pdf import PAPERS, SETTING, paper_asked, pdf_names
+from gridground.terminal import escape_what_is_lacking
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -32,6 +33,7 @@ _SHOWN = 12
 def run() -> int:
     """Run a command in a process of its own, without walking what ends with it anyway."""
     gc.disable()
+    escape_what_is_lacking()
     code = main()
     gc.freeze()
     return code
@@ -317,6 +319,9 @@ def _map(asked: argparse.Namespace) -> int:
     plan = read_plan(asked.plan)
     page = page_html(plan)
     target = Path(asked.output)
+    if target.exists() and target.samefile(asked.plan):
+        found = "is the plan itself"
+        return _report([Problem("reject", "call", (), "--output", found, "Name another file.")])
     write_files(target.parent, {target.name: page.encode("utf-8")}, force=asked.force)
     _say(f"{target}: {'ready' if plan.ready else 'not ready'} per plan")
     return READY

@@ -14,12 +14,15 @@ from typing import TYPE_CHECKING, Any
 from gridground.errors import InputError, Problem
 from gridground.gis.about import about, legal
 from gridground.record import FORMAT, Plan, is_ready, plan_hash
+from gridground.territory.text import plain
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
 # A spreadsheet takes a cell that begins so for a formula.
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20")
+# What shows as nothing in front of a cell; some readers leave it out.
+_FRONT = re.compile(r"[\s\u00ad\u180e\u200b-\u200f\u2060-\u2064\ufeff]+")
 # Behind the columns of every table: which plan a row is of, and how ready that is.
 ABOUT = ("job_id", "revision", "plan_hash", "readiness", "note")
 CLEARANCE_FORMAT = "gridground-clearance/1"
@@ -51,12 +54,12 @@ TABLES = {
 
 
 def cell(value: object) -> object:
-    """Return a cell that no spreadsheet takes for a formula.
+    r"""Return a cell that no spreadsheet takes for a formula.
 
     Examples
     --------
-    >>> cell("=1+1"), cell(3.5), cell(["P1", "P2"])
-    ("'=1+1", 3.5, 'P1; P2')
+    >>> cell("=1+1"), cell(3.5), cell(["P1", "P2"]), cell("\u200b@A1") == "'\u200b@A1"
+    ("'=1+1", 3.5, 'P1; P2', True)
     """
     if isinstance(value, list | tuple):
         value = "; ".join(str(part) for part in value)
@@ -64,9 +67,9 @@ def cell(value: object) -> object:
         return value
     # A lone carriage return would end the row for some readers.
     value = legal(value).replace("\r\n", "\n").replace("\r", "\n")
-    return (
-        "'" + value if value.lstrip().startswith(_FORMULA) or value[:1] in {"\t", "\n"} else value
-    )
+    front = _FRONT.match(value)
+    begins = value[front.end() :] if front else value
+    return "'" + value if begins.startswith(_FORMULA) or value[:1] in {"\t", "\n"} else value
 
 
 def csv_bytes(columns: Sequence[str], rows: Iterable[dict[str, Any]]) -> bytes:
@@ -233,7 +236,7 @@ def _refuse_constant(word: str) -> float:
 
 def _rejected(file: Path, found: str, remedy: str) -> InputError:
     """Return the rejection of a file."""
-    return InputError([Problem("reject", file.name, (), "", f"the file {found}", remedy)])
+    return InputError([Problem("reject", plain(file.name), (), "", f"the file {found}", remedy)])
 
 
 def write_files(

@@ -51,6 +51,7 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 JOB_BYTES = 1_000_000
 _JOB_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}")
+_DEVICE = re.compile(r"con|prn|aux|nul|com\d|lpt\d", re.IGNORECASE)
 _METHODS = ("auto", "dual-point", "single-point")
 _POSITIONS = ("pole", "aerial lift")
 
@@ -201,6 +202,8 @@ def _job_id(value: object) -> str:
     """Read the job id: it names files."""
     if not isinstance(value, str) or _JOB_ID.fullmatch(value) is None:
         raise ValueError("use 1 to 64 letters, digits, _ and -, the first a letter or digit")
+    if _DEVICE.fullmatch(value):
+        raise ValueError("use another name: Windows keeps this one for a device")
     return value
 
 

@@ -327,6 +327,7 @@ def _document(
             *vehicle_zone.bond_assumptions(scene, chosen),
         ],
         "cautions": [
+            *(asdict(note) for note in beside.revision.notes),
             *caution_rows(scene, chosen, rod_zone, induction, faults),
             *crew_cautions(clearance["others"]),
             *kit_cautions(job, chosen.rows, bond=chosen.bond),

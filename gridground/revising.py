@@ -137,7 +137,9 @@ def account_lines(account: Account) -> list[str]:
     """Return what a record says, in lines; a tick says who made it and when, and no more."""
     lines = [
         f"record: {account.ticked} of {account.steps} steps ticked; leads ticked on "
-        f"{account.counted_on}, off {account.counted_off}, difference {account.difference}"
+        f"{account.counted_on}, off {account.counted_off}, difference {account.difference}",
+        f"record: handed over at {account.exported_at}; check words {account.check}; "
+        "other words over the radio, another record",
     ]
     if account.on_the_line:
         lines.append(f"record: marked on the line: {', '.join(account.on_the_line)}")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 
@@ -49,6 +50,58 @@ def test_json_goes_to_stdout(tmp_path, capsys):
     assert found["rows"]["poles"] == 283
     keys = {"level", "layer", "feature_ids", "field", "found", "remedy"}
     assert all(set(problem) == keys for problem in found["problems"])
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "cp1252"])
+def test_a_pipe_that_lacks_signs_gets_escapes_and_no_traceback(tmp_path, encoding):
+    """As a redirected command has it on Windows; JSON must read back as the same text."""
+    assert main(["plan", TERRITORY, str(JOB), "-o", str(tmp_path), "--no-pdf"]) == 0
+    file = str(tmp_path / "straight-01.plan.json")
+    other = str(tmp_path / "other")
+    assert main(["plan", TERRITORY, job("13-open-items"), "-o", other, "--no-pdf"]) == 1
+    after = f"{other}/open-items-13.plan.json"
+
+    def diff(*more, **environment):
+        call = [sys.executable, "-m", "gridground", "diff", *more, file, after]
+        environment = {**os.environ, "PYTHONUTF8": "0", **environment}
+        return subprocess.run(call, capture_output=True, env=environment, check=False)
+
+    done = diff(PYTHONIOENCODING=encoding)
+    assert (done.returncode, done.stderr) == (0, b"")
+    wanted = json.loads(diff("--json", PYTHONIOENCODING="utf-8").stdout)
+    assert not json.dumps(wanted, ensure_ascii=False).isascii()
+    assert json.loads(diff("--json", PYTHONIOENCODING=encoding).stdout.decode(encoding)) == wanted
+
+
+def test_a_map_is_never_written_over_its_own_plan(tmp_path, capsys):
+    assert main(["plan", TERRITORY, str(JOB), "-o", str(tmp_path), "--no-pdf"]) == 0
+    file = tmp_path / "straight-01.plan.json"
+    before = file.read_bytes()
+    assert main(["map", str(file), "-o", str(tmp_path / "." / file.name), "--force"]) == 2
+    assert "is the plan itself" in capsys.readouterr().err
+    assert file.read_bytes() == before
+
+
+def test_a_file_name_cannot_write_a_line_of_its_own(tmp_path, capsys):
+    file = tmp_path / "x\nready\x1b[31m.plan.json"
+    file.write_text("{")
+    assert main(["map", str(file), "-o", str(tmp_path / "map.html")]) == 2
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1
+    assert r"x\nready\x1b[31m.plan.json: the file is not JSON" in said
+
+
+def test_links_in_the_place_of_files_are_replaced_and_not_followed(tmp_path):
+    """What a link points at stays as it is."""
+    out, elsewhere = tmp_path / "out", tmp_path / "elsewhere"
+    out.mkdir()
+    elsewhere.write_text("mine")
+    for end in ("plan.json", "html", "steps.csv"):
+        (out / f"straight-01.{end}").symlink_to(elsewhere)
+    assert main(["plan", TERRITORY, str(JOB), "-o", str(out), "--no-pdf"]) == 2
+    assert main(["plan", TERRITORY, str(JOB), "-o", str(out), "--no-pdf", "--force"]) == 0
+    assert elsewhere.read_text() == "mine"
+    assert not (out / "straight-01.plan.json").is_symlink()
 
 
 def test_nothing_is_written_over_without_force(tmp_path, capsys):

@@ -68,6 +68,32 @@ def test_a_record_makes_a_revision_and_the_former_plan_is_kept(out, made, capsys
     assert (out / "m.html").read_bytes() == (out / "straight-01.html").read_bytes()
 
 
+def test_leads_that_hang_when_a_plan_is_revised_are_a_caution_of_the_new_one(out, capsys):
+    """Its page counts from zero, and a lead that it does not have would be forgotten."""
+    first = json.loads((out / "straight-01.plan.json").read_text())
+    again(out, "--record", record_of(out), "--force")
+    plan = json.loads((out / "straight-01.plan.json").read_text())
+    text = plan["cautions"][0]["text"]
+    assert text.startswith(
+        "Leads of revision 1 were on when this plan was made: 11 ticked on, 3 off, 8 still on at "
+        "2026-04-14T23:30:00+00:00 by the record. The counts of this plan begin at zero"
+    )
+    assert text in (out / "straight-01.html").read_text()
+    again(out, "--previous", str(out / "straight-01.plan.json"), "--force")
+    plan = json.loads((out / "straight-01.plan.json").read_text())
+    assert (plan["revision"], plan["cautions"][0]["text"]) == (3, text)
+
+    def to_zero(book):
+        for step in first["steps"]["remove"][3:]:
+            book.tick(step["step_id"])
+
+    before = (out / "straight-01.rev1.plan.json").read_bytes()
+    (out / "straight-01.plan.json").write_bytes(before)
+    assert again(out, "--record", record_of(out, to_zero), "--force") in {0, 1}
+    plan = json.loads((out / "straight-01.plan.json").read_text())
+    assert not any("were on when" in row["text"] for row in plan["cautions"])
+
+
 def test_json_tells_revision_account_and_changes(out, capsys):
     assert again(out, "--record", record_of(out), "--force", "--json") in {0, 1}
     found = json.loads(capsys.readouterr().out)

@@ -324,3 +324,90 @@ def outcome(data, plan):
     except InputError as error:
         return [problem.sentence() for problem in error.problems]
     return [str(account.difference), *account_lines(account)]
+
+
+def test_a_lead_off_that_was_never_on_makes_up_for_no_other(plan):
+    """By number 2 on and 2 off; lead by lead one of them still hangs."""
+    book = Book(plan)
+    apply, remove = plan["steps"]["apply"], plan["steps"]["remove"]
+    for step in apply[:2]:
+        book.tick(step["step_id"])
+    for lead_id in (apply[1]["lead_id"], apply[5]["lead_id"]):
+        book.tick(next(s["step_id"] for s in remove if s["lead_id"] == lead_id))
+    account = hold_record(book.read(), plan)
+    assert (account.counted_on, account.counted_off, account.difference) == (2, 2, 1)
+    assert "off_before_on" in {remark.code for remark in account.remarks}
+
+
+def test_a_release_before_zero_or_with_people_on_is_named(plan):
+    book = Book(plan)
+    for step in plan["steps"]["apply"]:
+        book.tick(step["step_id"])
+    book.add("on the line", who="A. B.")
+    for step in plan["steps"]["remove"][:-1]:
+        book.tick(step["step_id"])
+    seq = book.tick(plan["steps"]["release"][0]["step_id"])
+    last = plan["steps"]["remove"][-1]["lead_id"]
+    codes = {r.code: r.text for r in hold_record(book.read(), plan).remarks if r.seq == seq}
+    assert set(codes) == {"released_with_leads_on", "released_with_people_on"}
+    assert codes["released_with_leads_on"].endswith(f"while {last} was ticked on and not off")
+    assert codes["released_with_people_on"].endswith("while A. B. was marked on the line")
+
+
+def test_leads_on_before_the_test_for_no_voltage_and_after_the_first_is_off_are_named(plan):
+    asking = copy.deepcopy(plan)
+    prepare, apply = asking["steps"]["prepare"], asking["steps"]["apply"]
+    prepare[-1]["asks"] = ["detector"]
+    book = Book(asking)
+    first = book.tick(apply[0]["step_id"])
+    book.tick(
+        next(s for s in asking["steps"]["remove"] if s["lead_id"] == apply[0]["lead_id"])["step_id"]
+    )
+    again = book.tick(apply[1]["step_id"])
+    remarks = {r.code: r for r in hold_record(book.read(), asking).remarks}
+    assert remarks["on_before_tested"].seq == first
+    assert remarks["on_before_tested"].text.endswith(f"ticked at {prepare[-1]['step_id']}")
+    assert remarks["on_after_off"].seq == again
+    tested = Book(asking)
+    tested.tick(prepare[-1]["step_id"])
+    tested.tick(apply[0]["step_id"])
+    codes = {r.code for r in hold_record(tested.read(), asking).remarks}
+    assert "on_before_tested" not in codes
+
+
+def test_the_words_to_compare_over_the_radio_change_with_everything_that_counts(plan):
+    """A record that was cut, mixed up or edited by hand has other words than were read out."""
+    document = every_kind(plan).document()
+    words = told(document).check
+    assert len(words.split()) == 4
+    line = account_lines(hold_record(told(document), plan))[1]
+    assert line == (
+        f"record: handed over at 2026-04-14T23:30:00+00:00; check words {words}; "
+        "other words over the radio, another record"
+    )
+    found = [words]
+    for change in (
+        lambda rows: rows.pop(),
+        lambda rows: rows[1]["values"].update(rod_ohm=35.8),
+        lambda rows: rows[2].update(who="J. B."),
+        lambda rows: rows[2].update(at="2026-04-14T08:10:00-06:00"),
+    ):
+        altered = copy.deepcopy(document)
+        change(altered["entries"])
+        found.append(told(altered).check)
+    assert len(set(found)) == len(found)
+    later = copy.deepcopy(document) | {"exported_at": "2026-04-15T23:30:00Z"}
+    assert told(later).check == words
+
+
+def test_capitals_and_blanks_make_no_other_person(plan):
+    """As on the page, which refuses a second mark of the same name."""
+    book = Book(plan)
+    for step in plan["steps"]["apply"]:
+        book.tick(step["step_id"])
+    book.add("on the line", who="Zoe\u0301 Lee")
+    book.add("off the line", who="ZO\u00c9  lee")
+    book.tick(plan["steps"]["remove"][0]["step_id"])
+    account = hold_record(book.read(), plan)
+    assert account.on_the_line == ()
+    assert account.remarks == ()

@@ -14,7 +14,15 @@ from gridground.errors import InputError
 from gridground.territory.features import MISSING, look, read_features
 from gridground.territory.front import parse_json, read_bytes, without_collector
 from gridground.territory.shapes import build
-from gridground.territory.text import as_id, id_fault, look_alike_key, near, near_remedy, shown
+from gridground.territory.text import (
+    as_id,
+    eye_key,
+    id_fault,
+    look_alike_key,
+    near,
+    near_remedy,
+    shown,
+)
 
 VALUES = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False, allow_infinity=False)
@@ -300,3 +308,34 @@ def test_result_is_an_object_array_of_the_right_shape(tmp_path):
     assert built.shape == (0,)
     assert built.dtype == np.dtype(object)
     assert problems == []
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        "P\u200b12",
+        "P12\ufe0f",
+        "\u042012",
+        "P\u00a012",
+        "P\uff11\uff12",
+        "P1\u2060\u034f2",
+        "P  12",
+    ],
+)
+def test_names_that_read_the_same_have_one_key(other):
+    """Zero-width signs, Cyrillic letters, full-width digits, blanks that a page joins."""
+    same = "P 12" if " " in other or "\u00a0" in other else "P12"
+    assert other != same
+    assert eye_key(other) == eye_key(same)
+
+
+@pytest.mark.parametrize(
+    ("one", "other"), [("P12", "p12"), ("P12", "P 12"), ("P12", "P21"), ("ü1", "u1"), ("é", "è")]
+)
+def test_names_that_read_otherwise_have_two(one, other):
+    assert eye_key(one) != eye_key(other)
+
+
+@pytest.mark.parametrize("name", ["\u3164", "\u2800", "\u115f\u1160", "\u200b", "\u034f"])
+def test_an_id_of_which_nothing_shows_is_refused(name):
+    assert id_fault(name) == "nothing visible in it"

@@ -357,7 +357,21 @@ def test_geojson_holds_the_words(plans, written):
 
 
 @pytest.mark.parametrize(
-    "text", ["=1+1", "+1", "-1", "@x", "\t=1", "\n=1", "  =1", "＝1+1", "\r=1", "\r\n@x"]
+    "text",
+    [
+        "=1+1",
+        "+1",
+        "-1",
+        "@x",
+        "\t=1",
+        "\n=1",
+        "  =1",
+        "＝1+1",
+        "\r=1",
+        "\r\n@x",
+        "\u200b=1",
+        "\ufeff@x",
+    ],
 )
 def test_no_cell_is_a_formula(text):
     assert str(cell(text)).startswith("'")

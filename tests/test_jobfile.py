@@ -284,7 +284,9 @@ def test_required_key(tmp_path, key):
     assert (problem.field, problem.found) == (key, "missing")
 
 
-@pytest.mark.parametrize("job_id", ["", "a b", "-a", "ä", "a/b", "../a", "a" * 65, 7])
+@pytest.mark.parametrize(
+    "job_id", ["", "a b", "-a", "ä", "a/b", "../a", "a" * 65, 7, "CON", "lpt1"]
+)
 def test_job_id_rule(tmp_path, job_id):
     text = LEAST.replace('"J"', json.dumps(job_id), 1)
     (problem,) = refused(write(tmp_path, text))

@@ -140,7 +140,8 @@ def test_a_number_at_a_step_is_the_lead_of_the_kit(territory, dated, planned):
     book.add("lead used", lead_id=row["lead_id"], values=values)
     whole = anew(territory, dated, planned, book)
     assert whole["worker"] == made["worker"]
-    assert {i["code"] for i in whole["open_items"]} == {i["code"] for i in made["open_items"]}
+    asked = {i["code"] for i in made["open_items"]}
+    assert asked - {i["code"] for i in whole["open_items"]} == {"on_before_tested"}  # ticked alone
 
 
 def test_a_number_that_the_kit_does_not_have_is_asked_about(territory, job, first):
@@ -253,7 +254,7 @@ def test_leads_off_while_people_were_on_the_line_are_asked_about(territory, job,
     later = anew(territory, job, kept, quiet)
     (again,) = items(later, "removal_with_people_on")
     assert again == item
-    (row,) = later["occurrences"]
+    (row,) = [r for r in later["occurrences"] if r["code"] == "removal_with_people_on"]
     assert (row["step_id"], row["revision"], row["settled"]) == (step_id, 1, None)
     found = Settled(step_id, row["at"], "K. L.", "2026-04-15", "A. B. was on the ground")
     for other in (replace(found, step_id="R99"), replace(found, at="2026-04-14T07:00:00-06:00")):
@@ -264,7 +265,7 @@ def test_leads_off_while_people_were_on_the_line_are_asked_about(territory, job,
     asked = replace(job, settled=(found,))
     settled = gg.plan_job(territory, asked, revision=revision_of(later, None)).document
     assert items(settled, "removal_with_people_on") == []
-    assert settled["occurrences"][0]["settled"]["by"] == "K. L."
+    assert "K. L." in {r["settled"]["by"] for r in settled["occurrences"] if r["settled"]}
     assert any("Settled by K. L. on 2026-04-15" in note["text"] for note in settled["cautions"])
     assert any(change["what"] == "open item" for change in settled["changes"])
     back = gg.plan_job(territory, job, revision=revision_of(settled, None)).document

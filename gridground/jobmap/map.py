@@ -126,7 +126,9 @@ class Page(Figure):
     """The whole page: head, sheet, map, data, scripts, and a last element that marks its end."""
 
     _template = Template(
-        '<!DOCTYPE html>\n<html lang="en" class="page">\n<head>\n<meta charset="utf-8">\n'
+        '<!DOCTYPE html>\n<html lang="en" class="page" translate="no">\n<head>\n'
+        '<meta charset="utf-8">\n'
+        '<meta name="format-detection" content="telephone=no, date=no, address=no, email=no">\n'
         '<meta http-equiv="Content-Security-Policy" content="{{ policy }}">\n'
         '<meta name="referrer" content="no-referrer">\n'
         "<title>{{ this.title|e }}</title>\n{{ header }}\n</head>\n<body>\n"
@@ -230,6 +232,9 @@ def page_style(document: dict[str, Any]) -> str:
         f'@bottom-left {{ content: "Job {job_id}\\A {plan}"; {font} }} '
         f'@bottom-right {{ content: "page " counter(page) " of " counter(pages); {font} }} }}\n'
         f"{named}"
+        # a copy saved with what the script wrote
+        "@media (scripting: none) "
+        f'{{ @page {{ @top-right {{ content: "{state}" !important; }} }} }}\n'
     )
 
 

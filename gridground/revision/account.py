@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import unicodedata
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -48,8 +49,13 @@ class Account:
     ----------
     steps, ticked : int
         Steps of the plan, and those with a tick that stands.
+    exported_at, check : str
+        When the record was handed over, and its four words to compare over the radio.
     counted_on, counted_off : int
         Cables of the leads whose step on, or off, is ticked. A tick says who made it and when.
+    difference : int
+        Cables of the leads counted on and not off, lead by lead: one counted off that was not
+        counted on makes up for no other.
     on_the_line : tuple of str
         People marked on the line and not off it.
     undone : tuple of Entry
@@ -60,22 +66,22 @@ class Account:
 
     steps: int
     ticked: int
+    exported_at: str
+    check: str
     counted_on: int
     counted_off: int
+    difference: int
     on_the_line: tuple[str, ...]
     undone: tuple[Entry, ...]
     remarks: tuple[Remark, ...]
-
-    @property
-    def difference(self) -> int:
-        """Cables counted on and not counted off."""
-        return self.counted_on - self.counted_off
 
     def row(self) -> dict[str, Any]:
         """Return the account as plain data."""
         return {
             "steps": self.steps,
             "ticked": self.ticked,
+            "exported_at": self.exported_at,
+            "check": self.check,
             "counted_on": self.counted_on,
             "counted_off": self.counted_off,
             "difference": self.difference,
@@ -93,12 +99,15 @@ class StepAt:
     place: int
     pole_id: str | None
     lead_id: str | None
+    tests: bool = False  # asks what the detector showed
 
 
 def steps_by_id(plan: dict[str, Any]) -> dict[str, StepAt]:
     """Return every step of a plan by its id."""
     return {
-        step["step_id"]: StepAt(part, place, step["pole_id"], step.get("lead_id"))
+        step["step_id"]: StepAt(
+            part, place, step["pole_id"], step.get("lead_id"), "detector" in step.get("asks", ())
+        )
         for part in PARTS
         for place, step in enumerate(plan["steps"][part])
     }
@@ -134,18 +143,19 @@ def hold_record(record: FieldRecord, plan: dict[str, Any]) -> Account:
     cables = {lead["lead_id"]: lead["parallel"] for lead in plan["leads"]}
     ticks = [one for one in record.standing if one.kind == "tick"]
     parts = {str(one.about): steps[str(one.about)] for one in ticks}
-    counted = {
-        part: sum(
-            cables.get(lead, 0) for lead in {s.lead_id for s in parts.values() if s.part == part}
-        )
+    on, off = (
+        {s.lead_id for s in parts.values() if s.part == part and s.lead_id in cables}
         for part in ("apply", "remove")
-    }
+    )
     there, remarks = walk(record, steps)
     return Account(
         steps=len(steps),
         ticked=len(parts),
-        counted_on=counted["apply"],
-        counted_off=counted["remove"],
+        exported_at=record.exported_at,
+        check=record.check,
+        counted_on=sum(cables[str(lead)] for lead in on),
+        counted_off=sum(cables[str(lead)] for lead in off),
+        difference=sum(cables[str(lead)] for lead in on - off),
         on_the_line=tuple(there),
         undone=tuple(one for one in record.entries if one.seq in record.undone),
         remarks=tuple(
@@ -233,23 +243,31 @@ def walk(record: FieldRecord, steps: dict[str, StepAt]) -> tuple[list[str], list
     for one in record.standing:
         if one.kind == "on the line":
             remarks += _goes_up(one, there, steps, done)
-            there += [] if one.who in there else [one.who]
+            there += [] if _is_there(there, one.who) else [one.who]
         elif one.kind == "off the line":
-            if one.who not in there:
+            if not _is_there(there, one.who):
                 text = f"{one.said} is marked off the line and was not marked on it"
                 remarks.append(Remark("off_not_on", one.seq, text))
-            there = [who for who in there if who != one.who]
+            there = [who for who in there if not _is_there([who], one.who)]
         elif one.kind == "tick":
             remarks += _ticked(one, there, steps, done)
             done[str(one.about)] = one
     return there, remarks
 
 
+def _is_there(people: list[str], who: str) -> bool:
+    """Return whether a name is among others, as the page has it: capitals make no other person."""
+    names = (
+        " ".join(unicodedata.normalize("NFC", name).lower().split()) for name in (who, *people)
+    )
+    return next(names) in names
+
+
 def _goes_up(
     one: Entry, there: list[str], steps: dict[str, StepAt], done: dict[str, Entry]
 ) -> Iterator[Remark]:
     """Name somebody marked on the line before every lead is ticked on, or after one is off."""
-    if one.who in there:
+    if _is_there(there, one.who):
         yield Remark("on_twice", one.seq, f"{one.said} is marked on the line twice")
     missing = [k for k, step in steps.items() if step.part == "apply" and k not in done]
     if missing:
@@ -273,14 +291,36 @@ def _ticked(
     if earlier:
         text = f"{said} before {', '.join(earlier[:6])}"
         yield Remark("out_of_order", one.seq, text)
+    on, off = (
+        {s.lead_id for k, s in steps.items() if s.part == part and k in done and s.lead_id}
+        for part in ("apply", "remove")
+    )
+    if step.part == "release":
+        yield from _released(one, there, sorted(on - off), said)
+    if step.part == "apply" and not on:
+        tests = [k for k, s in steps.items() if s.part == "prepare" and s.tests and k not in done]
+        if tests:
+            text = f"{said} while no test for no voltage is ticked at {', '.join(tests[:6])}"
+            yield Remark("on_before_tested", one.seq, text)
+    if step.part == "apply" and off:
+        yield Remark("on_after_off", one.seq, f"{said} after lead {min(off)} was ticked off")
     if step.part != "remove":
         return
     if there:
         text = f"{said} while {', '.join(there)} was marked on the line"
         yield Remark("removal_with_people_on", one.seq, text)
-    on = {s.lead_id for k, s in steps.items() if s.part == "apply" and k in done}
     if step.lead_id is not None and step.lead_id not in on:
         yield Remark("off_before_on", one.seq, f"{said}: lead {step.lead_id} was not ticked on")
+
+
+def _released(one: Entry, there: list[str], hang: list[str], said: str) -> Iterator[Remark]:
+    """Name a release before the difference was zero, or with people on the line."""
+    if hang:
+        text = f"{said} while {', '.join(hang[:6])} was ticked on and not off"
+        yield Remark("released_with_leads_on", one.seq, text)
+    if there:
+        text = f"{said} while {', '.join(there)} was marked on the line"
+        yield Remark("released_with_people_on", one.seq, text)
 
 
 def _wanted_before(step: StepAt, steps: dict[str, StepAt], done: dict[str, Entry]) -> list[str]:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 from gridground.errors import InputError, Problem
 from gridground.jobclearance import as_moment
 from gridground.jobvalues import Section, as_choice, as_count, as_number
+from gridground.revision.checkwords import check_words
 from gridground.territory.front import parse_json, read_bytes
 from gridground.territory.text import id_fault, plain, shown, text_fault
 from gridground.units import area_mm2
@@ -87,6 +88,8 @@ class FieldRecord:
         In order.
     input : dict
         ``{"layer": "record:<hash>", "sha256", "rows", "date"}`` of the file.
+    check : str
+        The four words that the tablet reads out over the radio with this very record.
     """
 
     job_id: str
@@ -95,6 +98,7 @@ class FieldRecord:
     exported_at: str
     entries: tuple[Entry, ...]
     input: dict[str, Any]
+    check: str
 
     @property
     def undone(self) -> frozenset[int]:
@@ -194,7 +198,8 @@ def parse_record(data: bytes, *, name: str) -> FieldRecord:
         "rows": len(entries),
         "date": exported_at[:10],
     }
-    return FieldRecord(job_id, plan_hash, revision, exported_at, tuple(entries), row)
+    named = (job_id, plan_hash, revision, exported_at)
+    return FieldRecord(*named, tuple(entries), row, check_words(document))
 
 
 def _entries(top: _Part) -> list[Entry]:

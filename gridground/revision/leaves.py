@@ -34,7 +34,7 @@ ROWS: dict[tuple[str, ...], tuple[str, ...]] = {
     ("worker", "limits"): ("rule",),
     ("measured",): ("what", "pole_id", "span_id", "from", "to", "step_id", "number"),
     ("inputs",): ("layer",),
-    ("occurrences",): ("step_id", "at"),
+    ("occurrences",): ("code", "step_id", "at"),
     ("clearance", "limits"): ("device_ids", "pole_id", "span_id"),
     ("clearance", "open"): ("device_id",),
     ("clearance", "open", "*", "steps"): ("do",),

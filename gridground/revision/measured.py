@@ -10,6 +10,7 @@ from gridground.job import Measured
 from gridground.jobvalues import as_count
 from gridground.revision.account import steps_by_id
 from gridground.revision.fieldrecord import LEAD_KEYS, READERS, ROD_KEYS
+from gridground.revision.hanging import hanging_notes
 from gridground.revision.occurrences import occurrences_of
 from gridground.revision.told_items import detector_items
 from gridground.revision.told_leads import edge_of, not_as_kit, used_leads, with_used
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
     from gridground.job import Job
-    from gridground.record import OpenItem
+    from gridground.record import Note, OpenItem
     from gridground.revision.fieldrecord import Entry, FieldRecord
 
 UNITS = {
@@ -58,6 +59,8 @@ class Revision:
         What the records tell that a person must settle.
     occurrences : tuple of dict
         Rows of the plan's ``occurrences``: what went wrong, up to now.
+    notes : tuple of Note
+        What the record tells to hang under the plan before.
     """
 
     number: int
@@ -66,6 +69,7 @@ class Revision:
     inputs: tuple[dict[str, Any], ...] = ()
     items: tuple[OpenItem, ...] = ()
     occurrences: tuple[dict[str, Any], ...] = ()
+    notes: tuple[Note, ...] = ()
 
     @property
     def revises(self) -> str | None:
@@ -95,9 +99,15 @@ def revision_of(previous: dict[str, Any] | None, record: FieldRecord | None) -> 
         inputs = [row for row in inputs if row["layer"] != record.input["layer"]]
         inputs.append(dict(record.input))
     number = int(previous.get("revision", 1)) + 1
-    occurrences = occurrences_of(previous, record)
-    items = tuple(detector_items(rows))
-    return Revision(number, previous, tuple(rows), tuple(inputs), items, occurrences)
+    made = Revision(
+        number,
+        previous,
+        tuple(rows),
+        tuple(inputs),
+        tuple(detector_items(rows)),
+        occurrences_of(previous, record),
+    )
+    return replace(made, notes=hanging_notes(previous, record))
 
 
 def _whole(row: dict[str, Any]) -> dict[str, Any]:

@@ -16,7 +16,13 @@ if TYPE_CHECKING:
     from gridground.job import Job, Settled
     from gridground.revision.fieldrecord import FieldRecord
 
-STAYS = ("removal_with_people_on",)
+# Remark of a record that stays open -> what it means for people.
+STAYS = {
+    "removal_with_people_on": "people may have been on the line without its grounds",
+    "on_before_tested": "grounds may have gone on a line that was not tested",
+    "released_with_people_on": "the line may have been released with people on it",
+    "released_with_leads_on": "the line may have been released with grounds on it",
+}
 _TEXTS = ("step_id", "at", "who", "text")
 
 
@@ -61,7 +67,7 @@ def occurrences_of(
                 "text": f"entry {remark.seq} of the record: {remark.text}",
             }
         )
-    return tuple({(row["step_id"], row["at"]): row for row in kept}.values())
+    return tuple({(row["code"], row["step_id"], row["at"]): row for row in kept}.values())
 
 
 def _whole(row: dict[str, Any]) -> dict[str, Any]:
@@ -88,13 +94,13 @@ def occurrence_rows(job: Job, occurrences: Sequence[dict[str, Any]]) -> list[dic
 
 
 def occurrence_items(job: Job, occurrences: Sequence[dict[str, Any]]) -> list[OpenItem]:
-    """Ask about leads that came off while people were marked on the line, until it is settled."""
+    """Ask about what went wrong, until it is settled."""
     return [
         OpenItem(
             row["code"],
             (row["step_id"],),
             f"{row['text']} (plan of revision {row['revision']})",
-            "people may have been on the line without its grounds",
+            STAYS[row["code"]],
             "the person in charge",
             "ask the crew what happened; where the entry is wrong take it back in the record and "
             f"plan again with the plan of revision {row['revision']}; else state in the job "

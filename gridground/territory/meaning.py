@@ -6,7 +6,7 @@ a feature whose id or reference was rejected is left out here, so that one mista
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -23,7 +23,7 @@ from gridground.territory.coverage import check_coverage
 from gridground.territory.drawing import check_crossings, check_poles, check_spans, check_symbols
 from gridground.territory.findings import Findings, some
 from gridground.territory.layers import ID_COLUMN, Layer
-from gridground.territory.text import look_alike_key, near_remedy
+from gridground.territory.text import eye_key, look_alike_key, near_remedy
 from gridground.territory.wires import Wires, check_span_wires
 
 if TYPE_CHECKING:
@@ -87,15 +87,25 @@ def _check_ids(layer: Layer, findings: Findings) -> None:
     same = list(dict.fromkeys(ids[row] for row in twice))
     first = [rows_of[one] for one in same]
     findings.add("reject", first, column, "stands more than once", "give each feature its own id")
+    same_to_eye = _alike(rows_of, eye_key)
+    found = "read the same on screen and paper, and are not the same text"
+    findings.add(
+        "open item", same_to_eye, column, found, "give each an id of its own, or join them"
+    )
+    rows = [row for row in _alike(rows_of, look_alike_key) if row not in set(same_to_eye)]
+    found = "differ only in capitals or blanks"
+    findings.add("note", rows, column, found, "are they the same thing?")
+
+
+def _alike(rows_of: dict[str, int], key_of: Callable[[str], str]) -> list[int]:
+    """Return the rows whose ids have the same key as another's."""
     keys: dict[str, str] = {}
     alike: list[int] = []
     for one, row in rows_of.items():
-        other = keys.setdefault(look_alike_key(one), one)
+        other = keys.setdefault(key_of(one), one)
         if other != one:
             alike += [rows_of[other], row]
-    rows = list(dict.fromkeys(alike))
-    found = "differ only in capitals or blanks"
-    findings.add("note", rows, column, found, "are they the same thing?")
+    return list(dict.fromkeys(alike))
 
 
 def _look_up(layer: Layer, column: str, target: Layer, findings: Findings) -> NDArray[np.intp]:

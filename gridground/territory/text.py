@@ -20,6 +20,11 @@ _WHOLE_FLOAT_MAX = 2.0**53
 _CONTROL = "\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f"
 _DIRECTION = "\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069"
 _OTHER = "\u2028\u2029\ud800-\udfff\ufdd0-\ufdef\ufffe\uffff"
+# Letters and marks that show as nothing, beside the format characters (Unicode's
+# Default_Ignorable_Code_Point, and the blank Braille pattern).
+_UNSEEN = frozenset("\u034f\u115f\u1160\u17b4\u17b5\u2800\u3164\uffa0") | frozenset(
+    map(chr, (*range(0x180B, 0x1810), *range(0xFE00, 0xFE10), *range(0xE0100, 0xE01F0)))
+)
 FORBIDDEN = re.compile(f"[{_CONTROL}\t\n\r{_DIRECTION}{_OTHER}]")
 FORBIDDEN_BUT_BREAKS = re.compile(f"[{_CONTROL}{_DIRECTION}{_OTHER}]")
 
@@ -74,7 +79,7 @@ def id_fault(value: str) -> str | None:
         return fault
     if value != value.strip():
         return "blank at an end"
-    if not value.isprintable() and not _visible(value):
+    if not value.isascii() and not _visible(value):
         return "nothing visible in it"
     return None
 
@@ -100,7 +105,9 @@ def as_id(value: object) -> str | None:
 
 def _visible(value: str) -> str:
     """Drop blanks and characters that are not seen."""
-    return "".join(c for c in value if not c.isspace() and unicodedata.category(c) != "Cf")
+    return "".join(
+        c for c in value if not c.isspace() and unicodedata.category(c) != "Cf" and c not in _UNSEEN
+    )
 
 
 def look_alike_key(value: str) -> str:
@@ -114,6 +121,31 @@ def look_alike_key(value: str) -> str:
     if value.isascii():
         return value.lower().replace(" ", "")
     return _visible(unicodedata.normalize("NFKC", value)).casefold()
+
+
+# Letters of other scripts that print as a Latin one: the plain cases, our judgement; Unicode's
+# own table (UTS 39, confusables) is far longer.
+_AS_LATIN = str.maketrans(
+    "АВЕЅІЈКМНОРСТУХаеорсухіјѕΑΒΕΖΗΙΚΜΝΟΡΤΥΧο‐‑‒–—−",
+    "ABESIJKMHOPCTYXaeopcyxijsABEZHIKMNOPTYXo------",
+)
+
+
+def eye_key(value: str) -> str:
+    r"""Return a key that is equal for names that read the same on a screen or on paper.
+
+    Examples
+    --------
+    >>> eye_key("P12") == eye_key("P\u200b12") == eye_key("\u042012")
+    True
+    >>> eye_key("P12") == eye_key("p12")
+    False
+    """
+    if value.isascii():
+        return " ".join(value.split())
+    flat = unicodedata.normalize("NFKC", value)
+    seen = "".join(c for c in flat if unicodedata.category(c) != "Cf" and c not in _UNSEEN)
+    return " ".join(seen.translate(_AS_LATIN).split())
 
 
 def near(name: str, candidates: Iterable[str], *, count: int = 3) -> list[str]:

@@ -46,6 +46,9 @@ CASES = [  # layer changed, change, level, field, ids, words
     ("soil", again("soil", 0), R, "soil_id", ["L1"], "stands more than once"),
     ("soil", again("soil", 0, soil_id="l 1"), N, "soil_id", ["L1", "l 1"], "differ only in"),
     ("devices", again("devices", 0), R, "device_id", ["D1"], "give each feature its own id"),
+    ("soil", again("soil", 0, soil_id="L\u200b1"), O, "soil_id", ["L1", "L\u200b1"], "read the"),
+    ("devices", again("devices", 0, device_id="D\u20601"), O, "device_id", ["D1", "D\u20601"],
+     "read the same on screen"),
     # references
     ("spans", put(0, circuit_id="F2"), R, "circuit_id", ["S1"], "names 'F2', not in circuits"),
     ("spans", put(1, to_pole="p3"), R, "to_pole", ["S2"], "did you mean 'P3'?"),

@@ -403,6 +403,14 @@ def press_words(tablet, words):
     return tablet.said()
 
 
+def in_unit(tablet, word):
+    """Say in what a length is written."""
+    tablet.run(
+        "document.querySelector(`.writedown .choice button[data-word=${arguments[0]}]`).click()",
+        word,
+    )
+
+
 def test_another_lead_waits_for_another_plan(tablet, document, page):
     step = document["steps"]["apply"][0]
     lead = next(row for row in document["leads"] if row["lead_id"] == step["lead_id"])
@@ -414,6 +422,9 @@ def test_another_lead_waits_for_another_plan(tablet, document, page):
     assert press_words(tablet, "Write this lead down").startswith("Write the length of the lead")
     assert lead["size"] != "4/0"
     fill(tablet, used_size="4/0", used_length="20", used_number="T9")
+    said = press_words(tablet, "Write this lead down")
+    assert said == "Say whether the length is in feet or in metres."
+    in_unit(tablet, "feet")
     said = press_words(tablet, "Write this lead down")
     assert said == "Written down by J. R.: lead number T9; size 4/0; length 20 ft (6.10 m)."
     assert tablet.tick() == (
@@ -443,6 +454,7 @@ def test_nobody_goes_up_on_a_lead_that_the_plan_does_not_know(tablet, document, 
     prepared(tablet, document, leads=11)
     tablet.go(document["steps"]["apply"][3]["step_id"])
     fill(tablet, used_size="1/0", used_length="2.5")
+    in_unit(tablet, "feet")
     press_words(tablet, "Write this lead down")
     assert "Nobody is marked on the line before the plan is made anew." in tablet.mark("Ann")
 

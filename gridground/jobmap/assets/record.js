@@ -13,9 +13,9 @@
   };
 
   /* ---- texts and times ---- */
-  /* one line of visible signs; what reorders or hides text goes */
+  /* one line of visible signs; what reorders or hides text goes, and letters that show as nothing */
   G.cleaned = function (text, longest) {
-    return Array.from(String(text).replace(/\p{C}/gu, " ").replace(/\s+/g, " ").trim()).slice(0, longest).join("").trim();
+    return Array.from(String(text).normalize("NFC").replace(/[\p{C}\p{Default_Ignorable_Code_Point}\u2800]/gu, " ").replace(/\s+/g, " ").trim()).slice(0, longest).join("").trim();
   };
   function two(number) { return ("0" + Math.abs(number)).slice(-2); }
   G.isoLocal = function (date) {
@@ -62,64 +62,112 @@
     });
   }
 
+  /* Every tab writes all entries under the job's one key, and its own once more under a key that no
+     other tab writes: a tab that wakes up and writes what it knew before takes nothing away. */
   G.keep = function (plan, hash, changed) {
-    var key = FORMAT + " " + hash + " " + plan.job_id;
-    var kept = { entries: [], trouble: "", others: [] }, frozen = false, made = 0;
+    var place = " " + hash + " " + plan.job_id, key = FORMAT + place, sumKey = FORMAT + "=" + place, ownKeys = FORMAT + "+" + place + " ";
+    var kept = { entries: [], trouble: "", others: [], doubts: [] }, frozen = false, made = 0;
     var tab = Date.now().toString(36) + "-" + Math.random().toString(36).slice(2, 10);
     function refused(error) {
       return "This browser does not keep the ticks (" + (error && error.name || "refused") + "). They are in this page only: hand the record over before you close it.";
     }
+    function names(start) {
+      return Object.keys(window.localStorage).filter(function (name) { return name.indexOf(start) === 0; }).sort();
+    }
     function read() {
       if (frozen) { return; }
-      var text;
-      try { text = window.localStorage.getItem(key); } catch (error) { kept.trouble = refused(error); return; }
-      try { kept.entries = merged(parsed(text), kept.entries); } catch (error) {
+      var texts;
+      try { texts = [key].concat(names(ownKeys)).map(function (name) { return window.localStorage.getItem(name); }); } catch (error) { kept.trouble = refused(error); return; }
+      try {
+        var lists = texts.map(parsed), found = lists[0].concat(kept.entries), count;
+        lists.slice(1).forEach(function (rows) { found = found.concat(rows); });
+        /* an undo may stand in front of what another tab ticked: go on until nothing more fits */
+        kept.entries = [];
+        do { count = kept.entries.length; kept.entries = merged(kept.entries, found); } while (kept.entries.length !== count);
+      } catch (error) {
         frozen = true;
-        kept.trouble = "What this browser kept for this job cannot be read. It is left as it is. Ticks from now on are in this page only: hand the record over before you close it.";
+        kept.doubts = ["What was ticked before cannot be read on this tablet: these counts begin at zero and do not hold it"];
+        kept.trouble = "What this browser kept for this job cannot be read. It is left as it is, and the counts here begin at zero: look at the poles for leads that hang. Ticks from now on are in this page only: hand the record over before you close it.";
       }
+    }
+    function put(name, value) {
+      window.localStorage.setItem(name, value);
+      if (window.localStorage.getItem(name) !== value) { throw new Error("not kept"); }
     }
     function write() {
       if (frozen) { return; }
+      var ours = new Set();
+      function isOurs(entry) {
+        var is = entry.id.indexOf(tab + "-") === 0;
+        if (is) { ours.add(entry.id).add(entry.undoes); }
+        return is;
+      }
+      kept.entries.forEach(isOurs);
       try {
-        var text = JSON.stringify(kept.entries);
-        window.localStorage.setItem(key, text);
-        kept.trouble = window.localStorage.getItem(key) === text ? "" : refused(null);
+        if (ours.size) { put(ownKeys + tab, JSON.stringify(kept.entries.filter(function (entry) { return ours.has(entry.id); }))); }
+        put(key, JSON.stringify(kept.entries));
+        kept.trouble = "";
       } catch (error) { kept.trouble = refused(error); }
     }
     /* Add an entry where `whyNot` finds no reason against it; what other tabs wrote is read first. */
     kept.add = function (entry, whyNot) {
       read();
-      var reason = whyNot(kept.entries);
+      var reason = whyNot(kept.entries), next = Object.assign({ id: tab + "-" + (made + 1) }, entry);
+      /* an undo of what another tab undid, or what would not be read back, spoils the whole record */
+      if (!reason && (!holds(next) || merged([], kept.entries.concat([next])).length !== kept.entries.length + 1)) {
+        reason = "That was changed in another tab meanwhile. Look at it again.";
+      }
       if (reason) { changed(); return reason; }
       made += 1;
-      kept.entries.push(Object.assign({ id: tab + "-" + made }, entry));
+      kept.entries.push(next);
       write();
       changed();
       return null;
     };
-    window.addEventListener("storage", function (event) {
-      if (event.key !== key && event.key !== null) { return; }
-      var before = kept.entries.length;
+    /* Look at what other tabs wrote; what they do not have is written again. */
+    kept.look = function () {
+      var before = kept.entries.length, there = -1;
       read();
-      /* another tab wrote at the same moment and did not have what this one holds */
-      var there = -1;
       try { there = parsed(window.localStorage.getItem(key)).length; } catch (error) { there = -1; }
       if (there < kept.entries.length) { write(); }
+      otherPlans();
       if (kept.entries.length !== before || kept.trouble) { changed(); }
+    };
+    /* Keep the counts in words beside the entries: a page of another plan has not this one's steps. */
+    kept.sum = function (state) {
+      if (frozen || !kept.entries.length) { return; }
+      try { put(sumKey, JSON.stringify({ on: state.on, off: state.off, still: state.still, people: state.people.length })); } catch (error) { kept.trouble = kept.trouble || refused(error); }
+    };
+    window.addEventListener("storage", function (event) {
+      if (event.key === key || event.key === null) { kept.look(); }
     });
+    /* a page that was left and is come back to heard nothing meanwhile */
+    window.addEventListener("pageshow", kept.look);
+    document.addEventListener("visibilitychange", function () { if (document.visibilityState === "visible") { kept.look(); } });
     window.addEventListener("beforeunload", function (event) {
       if (kept.trouble && kept.entries.length) { event.preventDefault(); }
     });
+    function sumOf(other) {
+      var sum = JSON.parse(window.localStorage.getItem(FORMAT + "= " + other + " " + plan.job_id));
+      return sum && [sum.on, sum.off, sum.still, sum.people].every(Number.isInteger) ? sum : null;
+    }
     function otherPlans() {
+      kept.others = [];
       try {
-        for (var n = 0; n < window.localStorage.length; n += 1) {
-          var name = window.localStorage.key(n);
-          if (name !== key && name.indexOf(FORMAT + " ") === 0 && name.slice(FORMAT.length + 66) === plan.job_id) {
-            kept.others.push(name.slice(FORMAT.length + 1, FORMAT.length + 13));
-          }
-        }
+        names(FORMAT + " ").forEach(function (name) {
+          var other = name.slice(FORMAT.length + 1, FORMAT.length + 65), sum = null;
+          if (name === key || name.slice(FORMAT.length + 66) !== plan.job_id) { return; }
+          try { sum = sumOf(other); } catch (error) { sum = null; }
+          kept.others.push({ hash: other.slice(0, 12), sum: sum });
+        });
       } catch (error) { kept.others = []; }
     }
+    /* Return what the counts do not hold, sentence by sentence. */
+    kept.unheld = function () {
+      return kept.doubts.concat(kept.others.filter(function (other) { return other.sum && (other.sum.still || other.sum.people); }).map(function (other) {
+        return "Under plan " + other.hash.slice(0, 8) + " of this job this tablet holds " + other.sum.on + " leads on, " + other.sum.off + " off, still on " + other.sum.still + ", on the line " + other.sum.people;
+      }));
+    };
 
     /* ---- handing over ---- */
     function rows() {
@@ -158,8 +206,7 @@
       "Job " + plan.job_id + ", plan " + hash.slice(0, 8) + ", revision " + (plan.revision || 1) + ".",
       "Leads on: " + state.on + " of " + book.total + ". Leads off: " + state.off + ". Still on: " + state.still + ".",
       "On the line: " + line + ".",
-      "Last entry: " + said + ".",
-      "Check: " + kept.letters().join(" ") + "."
-    ];
+      "Last entry: " + said + "."
+    ].concat(kept.unheld().map(function (text) { return text + "."; }), ["Check: " + kept.letters().join(" ") + "."]);
   };
 })();

@@ -50,13 +50,17 @@
     found.has = function (item) { return found.ticked.has(item.id); };
     found.on = cables(book.of.apply.filter(found.has));
     found.off = cables(book.of.remove.filter(found.has));
-    found.still = found.on - found.off;
+    /* lead by lead: one counted off that was not counted on makes up for no other */
+    found.still = cables(book.of.apply.filter(function (item) { return found.has(item) && !isOff(book, found, item); }));
     found.leaving = book.of.remove.some(found.has);
     return found;
   };
   G.isThere = function (people, who) {
     return people.some(function (other) { return other.toLowerCase() === who.toLowerCase(); });
   };
+  function isOff(book, state, lead) {
+    return book.of.remove.some(function (item) { return item.step.lead_id === lead.step.lead_id && state.has(item); });
+  }
   function isOn(book, state, removal) {
     return book.of.apply.some(function (item) { return item.step.lead_id === removal.step.lead_id && state.has(item); });
   }
@@ -117,6 +121,7 @@
       default:
         if (state.people.length) { return people(state) + ". Nothing is released before everybody is marked off the line."; }
         if (state.still !== 0) { return "Leads still on: " + state.still + " (" + state.on + " on, " + state.off + " off). Nothing is released before the difference is zero."; }
+        if (G.clashes(book, state).length) { return G.clashes(book, state)[0]; }
         if (!state.on) { return "No lead was counted on, so there is nothing to release here. The person in charge decides."; }
         return missing ? "First " + named(missing) + ": it stands before this one." : null;
     }
@@ -138,6 +143,13 @@
       return state.has(other) && needs(book, state, other).indexOf(item) >= 0;
     });
     return later.length ? "Undo " + named(later[later.length - 1]) + " first: it was ticked after this one." : null;
+  };
+  /* Return what cannot both be so: two tabs that wrote at the same moment, each by the rules. */
+  G.clashes = function (book, state) {
+    var found = [], never = book.of.remove.filter(function (item) { return state.has(item) && !isOn(book, state, item); });
+    if (state.leaving && state.people.length) { found.push("STOP: leads are counted off (" + state.off + ") while " + people(state) + ". Nobody goes on before the person in charge has looked at the poles."); }
+    if (never.length) { found.push("STOP: " + never.map(ofLead).join(", ") + " is counted off and not on. Look at the poles, then undo what is wrong."); }
+    return found;
   };
   /* Return the step to do next, or null when every step is ticked. */
   G.nextStep = function (book, state) {

@@ -4,7 +4,8 @@
 (function () {
   "use strict";
   var root = document.documentElement, G = window.gridground, el = G.el;
-  var task = { book: null, kept: null, state: null, ready: false, at: null, view: "step", drafts: new Map(), sure: false };
+  var task = { book: null, kept: null, state: null, ready: false, at: null, view: "step", drafts: new Map(), sure: false, since: 0, summed: 0, looked: "" };
+  var LEAST_MS = 700; /* nobody reads a step in less; our judgement */
   var box, counts, notes, view, say, done, line, top;
 
   /* a refusal stands over everything until the next press; what was done is a line above the step */
@@ -46,11 +47,31 @@
   }
   function now() { return G.isoLocal(new Date()); }
 
+  /* A button that writes. What it writes over is drawn anew, and the second press of a double tap
+     lands on what comes next: the next lead, the next name. A key's press has detail 0. */
+  function writing(words, css, action) {
+    return G.button(words, css, function (event) {
+      if (event.detail > 0 && window.performance.now() - task.since < LEAST_MS) { say.textContent = "That press came as this appeared, and was not taken. Read it, then press."; say.classList.add("shown"); return; }
+      action();
+    });
+  }
+
+  /* Return what must be looked at before a lead comes off or the line is released: people and leads
+     that these counts do not hold. Nobody could mark them off here, so a second press goes on. */
+  function notLooked(item) {
+    var texts = item.part === "remove" || item.part === "release" ? task.kept.unheld() : [], all = item.part + texts.join("; ");
+    if (!texts.length || task.looked === all) { return null; }
+    task.looked = all;
+    task.since = window.performance.now();
+    return texts.join(". ") + ". Look first: is anybody on the line, does anything else hang? Press again only when somebody has looked.";
+  }
+
   /* ---- what is done ---- */
   function tick(item, form) {
     var reason = blocked() || G.whyNot(task.book, task.state, item);
     if (reason) { told(reason); return; }
     var read = form.read();
+    read.missing = read.missing || notLooked(item);
     if (read.missing) { told(read.missing); return; }
     G.rememberWho(read.who);
     var entry = { kind: "tick", step_id: item.id, who: read.who, at: read.at, clock: read.clock, values: read.values };
@@ -59,12 +80,17 @@
     go(G.nextStep(task.book, task.state) || item);
   }
   function undo(item, who) {
-    var entry = task.state.ticked.get(item.id), name = G.cleaned(who, 40);
+    var name = G.cleaned(who, 40), is;
     if (!name) { told("Write who undoes."); return; }
     G.rememberWho(name);
-    if (add({ kind: "undo", undoes: entry ? entry.id : "", who: name, at: now(), clock: now() }, function (state) {
-      return G.whyNotUndo(task.book, state, item);
-    }, "The tick of step " + item.id + " was undone by " + name + ". Both stay in the record.")) { go(item); }
+    /* two tabs may have ticked it at the same moment: every tick of the step is undone */
+    do {
+      var entry = task.state.ticked.get(item.id);
+      is = add({ kind: "undo", undoes: entry ? entry.id : "", who: name, at: now(), clock: now() }, function (state) {
+        return G.whyNotUndo(task.book, state, item);
+      }, "The tick of step " + item.id + " was undone by " + name + ". Both stay in the record.");
+    } while (is && task.state.has(item));
+    if (is) { go(item); }
   }
   function mark(kind, who) {
     var name = G.cleaned(who, 40), reason = blocked() || (name ? null : "Write the name of who goes on the line.");
@@ -121,12 +147,12 @@
     made.appendChild(el("p", "state", "Step " + item.id + ": " + tickedText(entry) + "."));
     if (values) { made.appendChild(el("p", "", "Written down: " + values + ".")); }
     if (!task.sure) {
-      made.appendChild(G.button("Undo this tick", "undo", function () { task.sure = true; render(); }));
+      made.appendChild(writing("Undo this tick", "undo", function () { task.sure = true; render(); }));
       return made;
     }
     var who = G.entry(40, G.lastWho()), row = el("div", "taskbar");
     row.append(
-      G.button("Yes, undo it", "undo-yes", function () { task.sure = false; undo(item, who.value); render(); }),
+      writing("Yes, undo it", "undo-yes", function () { task.sure = false; undo(item, who.value); render(); }),
       G.button("No, leave it", "", function () { task.sure = false; render(); })
     );
     made.append(el("p", "", "Undo only a tick that was made by mistake. Tick and undo both stay in the record."), G.field("Who undoes", "undo-who", who), row);
@@ -150,7 +176,7 @@
       else if (item.part === "remove" && !task.state.leaving) { made.appendChild(el("p", "notyet", "This tick begins the way off: leads on " + task.state.on + " of " + task.book.total + ". After it no lead goes on.")); }
       var form = G.tickForm(step, draftOf(item), told);
       made.appendChild(form.node);
-      made.appendChild(G.button(reason ? "Tick (not yet)" : "Tick this step", "tick" + (reason ? " waits" : ""), function () { tick(item, form); }));
+      made.appendChild(writing(reason ? "Tick (not yet)" : "Tick this step", "tick" + (reason ? " waits" : ""), function () { tick(item, form); }));
     }
     if (!blocked()) { made.appendChild(writeDown(item)); }
     return made;
@@ -185,13 +211,14 @@
     made.setAttribute("aria-label", "On the line");
     made.appendChild(el("h2", "", "On the line: " + (people.length ? people.join(", ") : "nobody is marked")));
     if (blocked()) { return made; }
+    made.appendChild(el("p", "small", "Names and counts are those of this tablet alone: one tablet keeps them for the whole job."));
     if (!people.length && (task.state.on !== task.book.total || task.state.leaving)) {
       made.appendChild(el("p", "", task.state.leaving ? "Leads are coming off: nobody is marked any more." : "People are marked here when all " + task.book.total + " leads are counted on."));
       return made;
     }
-    people.forEach(function (who) { made.appendChild(G.button(who + " is off the line", "off", function () { mark("off the line", who); })); });
+    people.forEach(function (who) { made.appendChild(writing(who + " is off the line", "off", function () { mark("off the line", who); })); });
     made.appendChild(G.field("Who goes on the line", "line-who", input));
-    made.appendChild(G.button("Mark on the line", "", function () { mark("on the line", input.value); }));
+    made.appendChild(writing("Mark on the line", "", function () { mark("on the line", input.value); }));
     return made;
   }
 
@@ -217,7 +244,7 @@
       if (entry.kind === "measured" || entry.kind === "lead used") { text += ", " + (entry.pole_id || entry.lead_id) + ": " + valuesText(entry.values); }
       var row = el("li", "", text + (task.state.undone.has(entry.id) ? " (undone)" : ""));
       if ((entry.kind === "measured" || entry.kind === "lead used") && !task.state.undone.has(entry.id) && !blocked()) {
-        row.appendChild(G.button("Undo entry " + (n + 1), "undo-entry", function () { takeBack(entry); }));
+        row.appendChild(writing("Undo entry " + (n + 1), "undo-entry", function () { takeBack(entry); }));
       }
       log.appendChild(row);
     });
@@ -243,7 +270,11 @@
     notes.replaceChildren();
     if (why) { notes.appendChild(el("p", "banner", why)); }
     if (task.kept.trouble) { notes.appendChild(el("p", "banner", task.kept.trouble)); }
-    if (task.kept.others.length) { notes.appendChild(el("p", "banner thin", "This browser also holds ticks of this job under another plan (" + task.kept.others.join(", ") + "). They do not count here.")); }
+    G.clashes(task.book, state).forEach(function (text) { notes.appendChild(el("p", "banner", text)); });
+    task.kept.unheld().forEach(function (text) { notes.appendChild(el("p", "banner", text + ". The counts here do not hold that: look at the poles for what hangs.")); });
+    if (task.kept.others.length) { notes.appendChild(el("p", "banner thin", "This browser also holds ticks of this job under another plan (" + task.kept.others.map(function (other) { return other.hash; }).join(", ") + "). They do not count here.")); }
+    if (task.summed !== task.kept.entries.length) { task.summed = task.kept.entries.length; task.kept.sum(state); }
+    task.since = window.performance.now();
     line.replaceChildren();
     if (task.view === "list") { view.replaceChildren(list()); }
     else if (task.view === "out") { view.replaceChildren(G.handover(task, told)); }

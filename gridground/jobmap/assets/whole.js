@@ -105,10 +105,15 @@
     }
     var open = G.plan.open_items.length, ready = false;
     var failed = G.plan.checks.filter(function (check) { return check.passed !== true; }).length;
-    if (open || failed || G.plan.ready !== true) {
+    /* as the program that made it: no lead and no worker worked out, no readiness */
+    var lacking = ["lead_rating", "worker_voltage"].filter(function (code) {
+      return !G.plan.checks.some(function (check) { return check.code === code; });
+    });
+    if (open || failed || lacking.length || G.plan.ready !== true) {
       var why = [];
       if (open) { why.push(open + " open item" + (open === 1 ? "" : "s")); }
       if (failed) { why.push(failed + " failed check" + (failed === 1 ? "" : "s")); }
+      if (lacking.length) { why.push("no check of " + lacking.join(" and of ").replace(/_/g, " ")); }
       say("open", "NOT READY: " + (why.join(", ") || "the plan does not call itself so"), open ? "Settle " + (open === 1 ? "it" : "them") + " before anybody starts." : "The plan must be changed.");
     } else {
       ready = true;

@@ -8,8 +8,13 @@
   function number(text, least, most) {
     return /^\d+(\.\d+)?$/.test(text) && +text >= least && +text <= most ? +text : null;
   }
+  /* as the reader of records has it: 4 to 500 mm² */
+  function isSize(text) {
+    var metric = /^(\d{1,3}(?:\.\d+)?) mm2$/.exec(text);
+    return SIZES.test(text) && text.length <= 16 && (!metric || (+metric[1] >= 4 && +metric[1] <= 500));
+  }
   function unitChoice(draft) {
-    var made = G.choice("Length in", ["feet", "metres"], draft.unit || "feet", function (words) { draft.unit = words; });
+    var made = G.choice("Length in", ["feet", "metres"], draft.unit || "", function (words) { draft.unit = words; });
     return made;
   }
   function another(item, draft, write) {
@@ -23,9 +28,10 @@
       G.field("Size, as 2/0 or 70 mm2", "used-size", size), G.field("Length", "used-length", length), unitChoice(draft), G.field("Number on the lead, if it has one", "used-number", tag),
       G.button("Write this lead down", "", function () {
         var words = size.value.trim(), long = number(length.value.trim(), 0.1, 328), values = { size: words }, name = G.cleaned(tag.value, 64);
-        if (!SIZES.test(words)) { write("Write the size of the lead as 2, 1/0, 2/0, 4/0, 250 or 70 mm2."); return; }
+        if (!isSize(words)) { write("Write the size of the lead as 2, 1/0, 2/0, 4/0, 250 or 70 mm2."); return; }
         if (long !== null) { values.length_m = +(draft.unit === "metres" ? long : long * FOOT_M).toFixed(3); }
         if (long === null || values.length_m > 100 || values.length_m < 0.1) { write("Write the length of the lead as a number with a point, as 12.5."); return; }
+        if (!draft.unit) { write("Say whether the length is in feet or in metres."); return; }
         if (name) { values.lead_number = name; }
         write(null, { kind: "lead used", lead_id: item.lead.lead_id, values: values });
       })
