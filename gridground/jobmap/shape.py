@@ -92,7 +92,7 @@ _TOP = (
     "circuits:L picture:o triggers:T *revision:i *revises:t? *measured:L *changes:L"
 )
 _ROWS = {
-    "*measured": "what:t *pole_id:t? *lead_id:t *unit:t? who:t at:t",
+    "*measured": "what:t *pole_id:t? *lead_id:t *unit:t? who:t at:t *refused:t",
     "*changes": "what:t where:T before:t? after:t? text:t",
     "inputs": "layer:t *sha256:t? *rows:n? *date:t?",
     "open_items": "code:t where:T what:t why:t who:t settles:t",
@@ -147,7 +147,7 @@ _ROWS = {
     "picture.devices": "device_id:t kind:t pole_id:t span_id:t? state:t",
     **{
         f"steps.{part}": "step_id:t pole_id:t? *lead_id:t? text:t *tool:t? *ends:T *asks:T "
-        "*phases:T"
+        "*phases:T *remarks:T"
         for part in ("prepare", "apply", "work", "remove", "release")
     },
 }

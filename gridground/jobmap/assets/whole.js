@@ -83,6 +83,8 @@
     });
     var steps = ["prepare", "apply", "work", "remove", "release"].reduce(function (all, part) { return all.concat(plan.steps[part]); }, []);
     if (!same(texts("[data-step]"), column(steps, "text"))) { wrong.push("the steps shown are not those of the plan"); }
+    var remarks = steps.reduce(function (all, step) { return all.concat(step.remarks || []); }, []);
+    if (!same(texts("[data-remark]"), remarks)) { wrong.push("the remarks shown are not those of the plan"); }
     ["lead_id", "from", "to", "size"].forEach(function (key) {
       if (!same(texts("[data-lead] [data-word=" + key + "]"), column(plan.leads, key))) { wrong.push("the leads shown are not those of the plan"); }
     });
