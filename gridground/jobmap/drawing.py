@@ -336,9 +336,24 @@ class Drawing:
             h=number(self.view.height),
             title=printable(title),
             parts=Markup("").join(self.parts),
-            labels=Markup("").join(self.labels),
+            labels=Markup("").join(_gathered(self.labels)),
             top=Markup("").join(self.top),
         )
+
+
+def _gathered(labels: list[Markup]) -> list[Markup]:
+    """Return labels, those of one line that look alike and follow each other in one group."""
+    found: list[Markup] = []
+    last = None
+    for label in labels:
+        head, _, rest = str(label).partition("><")
+        alone = head.startswith("<g ") and rest.count("<text ") <= 1
+        if alone and head == last:
+            found[-1] = Markup(str(found[-1]).removesuffix("</g>") + "<" + rest)  # noqa: S704  markup of ours
+        else:
+            found.append(label)
+        last = head if alone else None
+    return found
 
 
 _AROUND = ((0, -1), (1, 0), (0, 1), (-1, 0), (0.8, -1), (0.8, 1), (-0.8, -1), (-0.8, 1))
