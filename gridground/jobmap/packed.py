@@ -60,7 +60,7 @@ def _longest(text: str, place: int, starts: list[int]) -> tuple[int, int]:
 
 
 def packed_json(text: str) -> str:
-    """Return a text packed into one JSON string.
+    r"""Return a text packed into one JSON string.
 
     Both kinds of quotes are changed for each other: JSON in JSON is full of quotes, and each would
     take two signs. A pointer is ``~back,length;`` in base 36, a tilde of the text ``~;``.

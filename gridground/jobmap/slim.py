@@ -17,7 +17,7 @@ _DECLARED = re.compile(r"(?<=[{;])(--[\w-]+|[a-z-]+):[ \t]+")
 
 
 def slim_script(code: str) -> str:
-    """Return a script without comments that fill whole lines, and the blanks lines begin with.
+    r"""Return a script without comments that fill whole lines, and the blanks lines begin with.
 
     Parameters
     ----------
@@ -26,8 +26,8 @@ def slim_script(code: str) -> str:
 
     Examples
     --------
-    >>> slim_script("/* what it\\n   does */\\n  go();  /* now */\\n")
-    'go();  /* now */\\n'
+    >>> slim_script("/* what it\n   does */\n  go();  /* now */\n")
+    'go();  /* now */\n'
     """
     bare = _LINE_BEGIN.sub("", code)
     return _EMPTY_LINES.sub("\n", _COMMENT_LINES.sub("", bare)).lstrip("\n")
