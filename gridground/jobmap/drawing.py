@@ -114,13 +114,17 @@ def cut_label(text: str, longest: int = LONGEST_LABEL) -> str:
 
 @dataclass
 class Drawing:
-    """SVG parts in drawing order, and the places that labels have taken."""
+    """SVG parts in drawing order, the places that labels have taken, and lighter ones.
+
+    A light place, such as a wire's, may be written over where nothing better is near.
+    """
 
     view: View
     parts: list[Markup] = field(default_factory=list)
     taken: list[tuple[float, float, float, float]] = field(default_factory=list)
     labels: list[Markup] = field(default_factory=list)
     top: list[Markup] = field(default_factory=list)
+    light: list[tuple[float, float, float, float]] = field(default_factory=list)
 
     def add(self, template: str, **values: object) -> None:
         """Add a part; every value is escaped."""
@@ -265,7 +269,7 @@ class Drawing:
         half = len(text) * size * LETTER_WIDTH_RATIO / 2
         spots = [
             (x + across * (half + away), y + down * (size * 0.6 + away))
-            for away in (size * 0.6, size * 1.4, size * 2.4)
+            for away in (size * 0.6, size * 1.4, size * 2.4, size * 3.6)
             for across, down in _AROUND
         ]
         inside = [self._kept_inside(spot, half, size) for spot in spots]

@@ -49,6 +49,8 @@ SCRIPTS = (
     *("print", "whole"),
 )
 STYLES = ("page.css", "task.css", "sheets.css")
+_RULE = re.compile(r"([^{}]+)\{[^{}]*\}")
+_UNUSED = r"-popup|-tooltip|-control-layers|-control-attribution|lvml|-shadow|div-icon|-retina"
 _VIEWPORT = re.compile(r",\s*maximum-scale=[\d.]+,\s*user-scalable=no")
 _INLINE = re.compile(r"<(script|style)>(.*?)</\1>", re.DOTALL)
 _ESCAPES = {ord(sign): f"\\u{ord(sign):04x}" for sign in "<>&\u2028\u2029"}
@@ -80,8 +82,14 @@ def leaflet_js() -> str:
 
 @cache
 def leaflet_css() -> str:
-    """Return Leaflet's style without the images, which the page does not use."""
-    return slim_style(re.sub(r"[\w-]+:\s*url\([^)]*\);", "", asset("leaflet.css")))
+    """Return Leaflet's style without images, popups and the like, which the page does not use."""
+    style = slim_style(re.sub(r"[\w-]+:\s*url\([^)]*\);", "", asset("leaflet.css")))
+    return _RULE.sub(lambda rule: "" if _never_shown(rule[1]) else rule[0], style)
+
+
+def _never_shown(selectors: str) -> bool:
+    """Say whether every selector of a rule is about something that the page does not have."""
+    return all(re.search(_UNUSED, one) for one in selectors.split(","))
 
 
 class Script(Element):
