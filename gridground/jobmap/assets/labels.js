@@ -15,7 +15,7 @@
   }
   G.untangle = function (map) {
     var frame = map.getContainer().getBoundingClientRect(), kept = [], boxes = [];
-    map.getContainer().querySelectorAll(".mk-ground > .mk-sign, .mk-rod > .mk-sign").forEach(function (node) { kept.push(node.getBoundingClientRect()); });
+    map.getContainer().querySelectorAll(".mk-ground > .mk-sign, .mk-rod > .mk-sign, .mk-way > .mk-sign").forEach(function (node) { kept.push(node.getBoundingClientRect()); });
     map.getContainer().querySelectorAll(".mk-word, .mk-letter > .mk-sign").forEach(function (node) {
       node.style.marginTop = node.style.marginLeft = "0px";
       var box = node.getBoundingClientRect();
