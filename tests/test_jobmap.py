@@ -345,9 +345,9 @@ def test_data_block_carries_the_hashed_text(make):
 
 
 def test_page_budget(page):
-    assert len(page.encode()) <= 650_000
+    assert len(page.encode()) <= 480_000
     crowded = page_html(finished(crowded_document(poles=60, buildings=500)))
-    assert len(crowded.encode()) <= 750_000
+    assert len(crowded.encode()) <= 620_000
 
 
 def test_inset_puts_the_rod_where_it_is(plan):

@@ -8,8 +8,11 @@ import random
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from maps_maker import ROOT
 
+import gridground as gg
 from gridground.jobmap.packed import packed, packed_json
+from gridground.jobmap.page import page_html
 from gridground.record import canonical_bytes
 from tests.plan_example import HOSTILE, example_document, hostile_document
 from tests.test_jobmap import unpacked
@@ -45,3 +48,13 @@ def test_pointers_point_back_and_never_cost_more_than_the_text():
     assert len(numbers) % 2 == 0
     assert min(numbers[0::2]) > 0
     assert len(packed_json(text)) < len(text)
+
+
+def test_a_normal_job_takes_half_a_megabyte():
+    """Pinned: what a page of three ground poles may take, with a little to spare."""
+    territory = gg.read_territory(ROOT / "sample_data" / "territory")
+    for job, most in (("01-straight", 505_000), ("10-no-rod-place", 470_000)):
+        plan = gg.plan_job(territory, gg.read_job(ROOT / "sample_data" / "jobs" / f"{job}.toml"))
+        page = page_html(plan)
+        assert len(page.encode()) <= most, job
+        assert page == page_html(plan)

@@ -269,7 +269,7 @@ class Drawing:
         half = len(text) * size * LETTER_WIDTH_RATIO / 2
         spots = [
             (x + across * (half + away), y + down * (size * 0.6 + away))
-            for away in (size * 0.6, size * 1.4, size * 2.4, size * 3.6)
+            for away in (size * k for k in (0.6, 1.4, 2.4, 3.6, 5.0))
             for across, down in _AROUND
         ]
         inside = [self._kept_inside(spot, half, size) for spot in spots]
@@ -289,7 +289,8 @@ class Drawing:
 
     def _kept_inside(self, spot: Point, half: float, size: float) -> Point:
         """Return a label's middle moved so that the whole label is inside the drawing."""
-        x = min(max(spot[0], half + 4), max(self.view.width - half - 4, half + 4))
+        half = 1.15 * half + 4  # letters of a wide type stay inside too
+        x = min(max(spot[0], half), max(self.view.width - half, half))
         return x, min(max(spot[1], size), self.view.height - size)
 
     def overlap(self, box: tuple[float, float, float, float]) -> float:

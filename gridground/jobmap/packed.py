@@ -7,9 +7,9 @@ from collections import defaultdict
 
 SEED = 8  # signs by which an earlier place is found
 LEAST = 10  # a pointer takes as much room as this many signs
+TRIED = 32  # latest earlier places that are looked at
 _DIGITS = "0123456789abcdefghijklmnopqrstuvwxyz"
 _QUOTES = str.maketrans("\"'", "'\"")
-TRIED = 32  # latest earlier places that are looked at
 
 
 def packed(text: str) -> list[str | int]:
