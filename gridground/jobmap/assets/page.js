@@ -238,7 +238,7 @@
       }
       /* beyond the bracket, or at the pole where none is set, pointing back at the worksite */
       var a = map.project(start, 20), b = map.project(outer, 20), size = a.distanceTo(b) || 1;
-      var beyond = (alone ? a : b).add(b.subtract(a).multiplyBy(Math.min(0.3, 90 / size)));
+      var beyond = (alone ? a : b).add(b.subtract(a).multiplyBy(Math.min(0.3, 60 / size)));
       var angle = Math.atan2(a.y - b.y, a.x - b.x) * 180 / Math.PI;
       var sign = el("span");
       sign.appendChild(svg("0 0 60 60", [
@@ -247,7 +247,7 @@
       (G.reach = G.reach || []).push(map.unproject(beyond, 20));
       mark(map, map.unproject(beyond, 20), "mk-way", sign, "D" + (number + 1) + " " + way.towards + ": " + fewSources(way.sources));
       /* at any zoom clear of the square it points at, its words behind it */
-      var out = b.subtract(a).multiplyBy(50 / size), words = sign.nextSibling, up = Math.abs(out.y) > Math.abs(out.x);
+      var out = b.subtract(a).multiplyBy(44 / size), words = sign.nextSibling, up = Math.abs(out.y) > Math.abs(out.x);
       sign.style.left = words.style.left = out.x.toFixed(0) + "px";
       sign.style.top = out.y.toFixed(0) + "px";
       words.style.top = (up ? out.y * 1.9 : 34).toFixed(0) + "px";
@@ -348,7 +348,7 @@
       bar.appendChild(made);
       return made;
     }
-    function go(bounds, zoom) { map.fitBounds(bounds, { padding: [60, 84], maxZoom: zoom, animate: false }); }
+    function go(bounds, zoom) { map.fitBounds(bounds, { padding: [72, 88], maxZoom: zoom, animate: false }); }
     G.go = function (location) { G.chosen = location; pressed(all[1 + plan.locations.indexOf(location)]); go(boundsOf(location), 20.5); G.chose(); };
     var whole = button("Whole job", function () { go(wholeJob(), 20); pressed(whole); });
     all.push(whole);
