@@ -374,7 +374,7 @@ def test_the_map_takes_the_room_it_needs(browser, job, tall):
     )
     wide, high, box, drawn = sizes
     assert drawn > 0.9 * box
-    assert wide > (0.5 if tall else 0.95)
+    assert wide > (0.44 if tall else 0.95)
     assert high > (0.3 if tall else 0.15)
 
 
