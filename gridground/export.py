@@ -94,7 +94,7 @@ def steps_csv(plan: Plan) -> bytes:
         for part in ("prepare", "apply", "work", "remove", "release")
         for step in plan["steps"][part]
     ]
-    columns = ("part", "step_id", "pole_id", "lead_id", "text", "tool", "ends")
+    columns = ("part", "step_id", "pole_id", "lead_id", "text", "remarks", "tool", "ends")
     return plan_table(plan, columns, rows)
 
 

@@ -70,4 +70,11 @@ def every_kind(plan):
     book.add("off the line", who="A. B.")
     for step in plan["steps"]["remove"][:3]:
         book.tick(step["step_id"])
+    refused(book, at_pole["step_id"])
     return book
+
+
+def refused(book, step_id, why="A reading on B: STOP. This step is not ticked."):
+    """Add a detector reading that the tablet refused; return its number."""
+    values = {"detector": "READING on B; no reading on A, C"}
+    return book.add("refused", step_id=step_id, values=values, why=why)

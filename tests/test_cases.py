@@ -203,7 +203,8 @@ def _cluster_bars(plan, wanted):
 
 def _says(plan, wanted):
     """Words that must stand in the steps or the cautions."""
-    texts = [row["text"] for part in plan["steps"].values() for row in part]
+    steps = [row for part in plan["steps"].values() for row in part]
+    texts = [text for row in steps for text in (row["text"], *row.get("remarks", []))]
     told = " ".join([*texts, *(row["text"] for row in plan["cautions"])])
     assert [words for words in wanted if words not in told] == []
 

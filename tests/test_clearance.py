@@ -441,10 +441,12 @@ def test_two_crews_on_one_circuit(straight, four, beside):
     assert row["made_at"] == four["made_at"]
     assert codes(beside) == ["another_clearance"]
     assert not beside.ready
-    last = beside["steps"]["release"][-1]["text"]
-    assert "BK-WB2, TIE1" in last
-    assert "until job four-poles-07 (holder crew 1) is released too" in last
-    assert straight["steps"]["release"] == beside["steps"]["release"][:-1]
+    *before, last = beside["steps"]["release"]
+    (remark,) = last["remarks"]
+    assert "BK-WB2, TIE1" in remark
+    assert "until job four-poles-07 (holder crew 1) is released too" in remark
+    assert straight["steps"]["release"][:-1] == before
+    assert straight["steps"]["release"][-1] | {"remarks": [remark]} == last
 
 
 def test_the_other_plan_is_an_input_and_the_order_is_nothing(territory, four, beside):
@@ -462,13 +464,13 @@ def test_the_jobs_own_plan_is_no_other(territory, straight):
 
 
 def test_one_holder_of_both(territory):
-    """The release step stays: the shared devices are opened for both."""
+    """The remark at release stays: the shared devices are opened for both."""
     held = ClearanceAsked(holder="foreman of line crew 3")
     other = gg.plan_job(territory, read("07-four-poles", method="single-point", clearance=held))
     plan = gg.plan_job(territory, read("01-straight"), others=[other])
     assert plan["clearance"]["others"][0]["apart"] == "same holder"
     assert codes(plan) == []
-    assert "Not to be closed until" in plan["steps"]["release"][-1]["text"]
+    assert "Not to be closed until" in plan["steps"]["release"][-1]["remarks"][0]
 
 
 def test_two_laterals_behind_devices_of_their_own(territory):

@@ -37,6 +37,7 @@ def test_every_kind_of_entry_is_read(plan, tmp_path):
     assert [one.seq for one in record.entries] == [*range(1, len(book.entries) + 1)]
     assert {one.kind for one in record.entries} == {
         "tick", "undo", "on the line", "off the line", "measured", "lead used",
+        "refused",
     }  # fmt: skip
     assert record.entries[1].values["soil_ohm_m"] == 120
     assert record.input["layer"] == f"record:{record.input['sha256'][:12]}"
@@ -51,7 +52,7 @@ def test_what_is_ticked_and_counted(plan):
     assert account.ticked == 1 + 11 + 3
     assert account.on_the_line == ()
     assert [one.kind for one in account.undone] == ["tick"]
-    assert account.remarks == ()
+    assert [(one.code, one.seq) for one in account.remarks] == [("reading_refused", 22)]
     assert json.loads(json.dumps(account.row()))["difference"] == 8
 
 
@@ -214,6 +215,11 @@ BROKEN = {
     "entries[14].values.length_m": lambda d: d["entries"][13]["values"].update(length_m=0),
     "entries[15].step_id": lambda d: d["entries"][14].update(step_id="A1"),
     "entries[17].undoes": lambda d: d["entries"][16].update(undoes=40),
+    "entries[22].step_id": lambda d: d["entries"][21].pop("step_id"),
+    "entries[22].why": lambda d: d["entries"][21].pop("why"),
+    "entries[22].values": lambda d: d["entries"][21].update(values={}),
+    "entries[22].values.rod_ohm": lambda d: d["entries"][21]["values"].update(rod_ohm=38.5),
+    "entries[1].why": lambda d: d["entries"][0].update(why="because"),
 }
 
 

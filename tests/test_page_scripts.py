@@ -7,7 +7,7 @@ from importlib.resources import files
 
 import pytest
 
-from gridground.jobmap.map import SCRIPTS, own_asset
+from gridground.jobmap.map import SCRIPTS, STYLES, own_asset
 from tests.test_jobmap import NEVER_SAID
 
 ASSETS = files("gridground.jobmap") / "assets"
@@ -43,7 +43,36 @@ def test_scripts_never_say_what_is_never_said(name):
         assert not re.search(rf"\b{word}\b", code), word
 
 
-def test_only_blanks_at_the_begin_of_lines_are_left_out():
-    for name in ("task.js", "page.css"):
-        lines = (ASSETS / name).read_text("utf-8").splitlines()
-        assert own_asset(name).splitlines() == [line.lstrip(" \t") for line in lines]
+def code_of(script):
+    """Return a script's lines without blanks at their begin, comments over whole lines left out.
+
+    Written sign by sign, so that it shares nothing with what it is compared with.
+    """
+    kept, inside = [], False
+    for line in (row.strip(" \t") for row in script.split("\n")):
+        if inside or line.startswith("/*"):
+            inside = not line.endswith("*/")
+        elif line:
+            kept.append(line)
+    return kept
+
+
+@pytest.mark.parametrize("name", [*SCRIPTS, "changes"])
+def test_scripts_lose_comments_and_blanks_and_nothing_else(name):
+    code = (ASSETS / f"{name}.js").read_text("utf-8")
+    # a comment that begins a line fills its lines: no code behind its end
+    assert not re.search(r"(?m)^[ \t]*/\*(?:(?!\*/)[^\0])*\*/[ \t]*\S", code)
+    assert [line.rstrip(" \t") for line in own_asset(f"{name}.js").splitlines()] == code_of(code)
+    # no text holds what begins or ends a comment
+    for text in re.findall(r'"(?:[^"\\\n]|\\.)*"', code):
+        assert "/*" not in text
+        assert "*/" not in text
+
+
+@pytest.mark.parametrize("name", [*STYLES, "leaflet.css"])
+def test_texts_of_styles_hold_nothing_that_slimming_could_take(name):
+    code = re.sub(r"/\*.*?\*/", "", (ASSETS / name).read_text("utf-8"), flags=re.DOTALL)
+    for text in re.findall(r"\"[^\"]*\"|'[^']*'", code):
+        assert not set("{};") & set(text), text
+        assert "/*" not in text
+        assert ": " not in text

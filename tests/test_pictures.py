@@ -171,7 +171,11 @@ def test_side_view_is_to_scale_and_draws_every_lead_once(name):
                 assert tuple(map(float, clamp)) == wanted, (lead["lead_id"], which)
                 assert tuple(on_path) == wanted, (lead["lead_id"], which)
             seen += 1
-        tags = re.findall(r'<g class="sv-tag-text"[^>]*><text[^>]*>(.*?)</text>', svg)
+        tags = [
+            words
+            for group in re.findall(r'<g class="sv-tag-text"[^>]*>(.*?)</g>', svg)
+            for words in re.findall(r"<text[^>]*>(.*?)</text>", group)
+        ]
         assert sorted(tags) == sorted(lead["lead_id"] for lead in leads)
         if location["rod"]:
             depth = numbers(re.search(r'class="sv-rod" d="([^"]*)"', svg).group(1))
@@ -334,7 +338,11 @@ def test_every_cone_has_its_number():
         if not location["zone"]:
             continue
         svg = str(plan_view_svg(scene, location))
-        found = re.findall(r'<g class="nt nt-cone"[^>]*><text x="(.*?)" y="(.*?)">(\d+)<', svg)
+        found = [
+            row
+            for group in re.findall(r'<g class="nt nt-cone"[^>]*>(.*?)</g>', svg)
+            for row in re.findall(r'<text x="(.*?)" y="(.*?)">(\d+)<', group)
+        ]
         numbers = location["zone"]["cone_numbers"]
         assert [int(row[2]) for row in found] == numbers
         cones = re.findall(r"M([\d.]+) ([\d.]+) ", re.search(r'sk-cone" d="([^"]*)"', svg)[1])

@@ -13,7 +13,7 @@ from gridground.job import KitLead, Position, Settled
 from gridground.revision.account import hold_record
 from gridground.revision.measured import revision_of
 from gridground.revision.told_items import detector_items
-from tests.field_example import Book
+from tests.field_example import Book, refused
 
 
 @pytest.fixture(scope="module")
@@ -230,6 +230,40 @@ def test_a_detector_that_read_something_is_asked_about(text, asked):
     row = {"what": "detector", "value": text, "pole_id": "P1", "step_id": "P3", "who": "x"}
     found = [item.where for item in detector_items([row | {"at": "2026-04-14T08:00:00Z"}])]
     assert found == [("P1", "P3")] * asked
+
+
+def test_a_refused_reading_is_asked_about_until_the_step_is_told_anew(territory, job, first):
+    test = next(s for s in first["steps"]["prepare"] if "detector" in s.get("asks", []))
+    book = Book(first)
+    seq = refused(book, test["step_id"], "A reading on B: STOP.")
+    account = hold_record(book.read(), first)
+    assert account.ticked == 0
+    (remark,) = account.remarks
+    assert (remark.code, remark.seq) == ("reading_refused", seq)
+    assert "READING on B" in remark.text
+    made = anew(territory, job, first, book)
+    (item,) = items(made, "detector_reading_told")
+    assert item["where"] == [test["pole_id"], test["step_id"]]
+    for words in ("READING on B", "refused: A reading on B: STOP.", "J. R."):
+        assert words in item["what"]
+    assert made["ready"] is False
+    (row,) = [row for row in made["measured"] if row["what"] == "detector"]
+    assert row["refused"] == "A reading on B: STOP."
+    # another revision without a record forgets nothing
+    later = gg.plan_job(territory, job, revision=revision_of(made, None)).document
+    assert items(later, "detector_reading_told") == [item]
+    # tested again: the item goes, the record goes on telling what was refused
+    book.tick(test["step_id"], detector="proved before and after; no reading on A, B, C")
+    assert items(anew(territory, job, first, book), "detector_reading_told") == []
+    assert "reading_refused" in [one.code for one in hold_record(book.read(), first).remarks]
+
+
+def test_a_refused_reading_of_another_plan_is_no_record(first):
+    book = Book(first)
+    refused(book, "P999")
+    with pytest.raises(InputError) as error:
+        hold_record(book.read(), first)
+    assert "P999" in str(error.value)
 
 
 def test_leads_off_while_people_were_on_the_line_are_asked_about(territory, job, first):

@@ -22,6 +22,10 @@ STICK = "live-line tool"
 HAND_ON = "hand, before a line end is attached at this pole"
 HAND_OFF = "hand, after every line end at this pole is off"
 CLEAN = "wire brush on a live-line tool"
+NO_BYPASS = (
+    "No bypass lead is counted for what the job cuts: a device or the end of the line parts it "
+    "already and each side has its own bond, or an open item asks about it."
+)
 
 
 @dataclass(frozen=True)
@@ -74,14 +78,15 @@ def steps_of(
     before : sequence of str
         What is done on the part that is parted off before anybody tests it; a step each.
     held : sequence of str
-        What must stay open after this job because another needs it; a step of release each.
+        What must stay open after this job because another needs it; remarks of the last step.
 
     Returns
     -------
     dict
         ``prepare apply work remove release`` -> rows of ``step_id, pole_id, text`` and, where they
         apply, ``lead_id, tool, ends``, ``asks`` (what is written down: ``rod_ohm``, ``detector``,
-        ``lead_number``) and ``phases`` (what the detector is held to, one by one).
+        ``lead_number``), ``phases`` (what the detector is held to, one by one) and ``remarks``
+        (what holds at this step and is no action of its own: it is read, not ticked).
     """
     applied = [_apply(row, first=row is first_line_end(rows, row)) for row in rows]
     removed = [_remove(row) for row in reversed(rows)]
@@ -98,8 +103,7 @@ def steps_of(
             *_cones_down(spots, zones),
             *_let_by(spots, words),
             *vehicle_release(job, vehicle),
-            *_release(sum(row.parallel for row in rows)),
-            *(_step(None, text) for text in held),
+            *_release(sum(row.parallel for row in rows), held),
         ],
     }
     mark = {"prepare": "P", "apply": "A", "work": "W", "remove": "R", "release": "C"}
@@ -315,7 +319,9 @@ def _remove(row: LeadRow) -> dict[str, Any]:
 
 
 def _work(job: Job, spots: Sequence[Spot], rows: Sequence[LeadRow]) -> list[dict[str, Any]]:
-    """Say what holds while people work."""
+    """Say what holds while people work; what is no action stands with the step it belongs to."""
+    cuts = [row for row in rows if row.edge.role == "bypass"]
+    places = [spot for spot in spots if spot.role == "worksite"]
     steps = [
         _step(
             None,
@@ -330,27 +336,28 @@ def _work(job: Job, spots: Sequence[Spot], rows: Sequence[LeadRow]) -> list[dict
             f"At {where_text(spot.top.pole_id, spot.top.span_id)}: {_stand(spot)} and within what "
             "is bonded. No lead comes off while anybody is up there.",
         )
-        for spot in spots
-        if spot.role == "worksite"
+        for spot in places
     ]
-    steps += [
-        _step(
-            row.edge.pole_id,
-            f"At {where_text(row.edge.pole_id, row.edge.span_id)}: conductor {row.edge.start} is "
-            f"cut only with bypass lead {row.lead_id} on; it stays until the joint is made.",
-        )
-        for row in rows
-        if row.edge.role == "bypass"
-    ]
-    if job.open_conductor and not any(row.edge.role == "bypass" for row in rows):
-        steps.append(
-            _step(
-                None,
-                "No bypass lead is counted for what the job cuts: a device or the end of the line "
-                "parts it already and each side has its own bond, or an open item asks about it.",
-            )
-        )
+    for row in cuts:
+        here = (row.edge.pole_id, row.edge.span_id)
+        found = [(spot.top.pole_id, spot.top.span_id) == here for spot in places]
+        _remark(steps[found.index(True) + 1 if True in found else -1], _cut_text(row))
+    if job.open_conductor and not cuts:
+        _remark(steps[-1], NO_BYPASS)
     return steps
+
+
+def _cut_text(row: LeadRow) -> str:
+    """Say when the conductor that a bypass lead belongs to is cut."""
+    return (
+        f"At {where_text(row.edge.pole_id, row.edge.span_id)}: conductor {row.edge.start} is "
+        f"cut only with bypass lead {row.lead_id} on; it stays until the joint is made."
+    )
+
+
+def _remark(step: dict[str, Any], text: str) -> None:
+    """Put what is no action of its own with the step that it belongs to."""
+    step.setdefault("remarks", []).append(text)
 
 
 def _stand(spot: Spot) -> str:
@@ -386,9 +393,9 @@ def _let_by(spots: Sequence[Spot], words: Sequence[ZoneWords]) -> list[dict[str,
     ]
 
 
-def _release(leads: int) -> list[dict[str, Any]]:
-    """Count, and give the clearance back."""
-    return [
+def _release(leads: int, held: Sequence[str]) -> list[dict[str, Any]]:
+    """Count, and give the clearance back; what is then still held is a remark."""
+    steps = [
         _step(
             None,
             f"Leads off must equal leads on: {leads}. While the counts differ the clearance is not "
@@ -396,3 +403,6 @@ def _release(leads: int) -> list[dict[str, Any]]:
         ),
         _step(None, "The holder reports: all clear, all grounds off."),
     ]
+    for text in held:
+        _remark(steps[-1], text)
+    return steps

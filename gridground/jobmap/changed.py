@@ -48,4 +48,5 @@ def _measured(row: dict[str, Any]) -> dict[str, Any]:
     if row.get("lead_id") is not None:
         place = f"{row['lead_id']}: {row.get('from')} → {row.get('to')}, {place}"
     text = value_text(row.get("value"), row["what"])
+    text += " (refused, not ticked)" if row.get("refused") else ""
     return row | {"place": place, "name": _NAMES.get(row["what"], row["what"]), "text": text}

@@ -114,13 +114,17 @@ def cut_label(text: str, longest: int = LONGEST_LABEL) -> str:
 
 @dataclass
 class Drawing:
-    """SVG parts in drawing order, and the places that labels have taken."""
+    """SVG parts in drawing order, the places that labels have taken, and lighter ones.
+
+    A light place, such as a wire's, may be written over where nothing better is near.
+    """
 
     view: View
     parts: list[Markup] = field(default_factory=list)
     taken: list[tuple[float, float, float, float]] = field(default_factory=list)
     labels: list[Markup] = field(default_factory=list)
     top: list[Markup] = field(default_factory=list)
+    light: list[tuple[float, float, float, float]] = field(default_factory=list)
 
     def add(self, template: str, **values: object) -> None:
         """Add a part; every value is escaped."""
@@ -265,7 +269,7 @@ class Drawing:
         half = len(text) * size * LETTER_WIDTH_RATIO / 2
         spots = [
             (x + across * (half + away), y + down * (size * 0.6 + away))
-            for away in (size * 0.6, size * 1.4, size * 2.4)
+            for away in (size * k for k in (0.6, 1.4, 2.4, 3.6, 5.0))
             for across, down in _AROUND
         ]
         inside = [self._kept_inside(spot, half, size) for spot in spots]
@@ -285,7 +289,8 @@ class Drawing:
 
     def _kept_inside(self, spot: Point, half: float, size: float) -> Point:
         """Return a label's middle moved so that the whole label is inside the drawing."""
-        x = min(max(spot[0], half + 4), max(self.view.width - half - 4, half + 4))
+        half = 1.15 * half + 4  # letters of a wide type stay inside too
+        x = min(max(spot[0], half), max(self.view.width - half, half))
         return x, min(max(spot[1], size), self.view.height - size)
 
     def overlap(self, box: tuple[float, float, float, float]) -> float:
@@ -336,9 +341,24 @@ class Drawing:
             h=number(self.view.height),
             title=printable(title),
             parts=Markup("").join(self.parts),
-            labels=Markup("").join(self.labels),
+            labels=Markup("").join(_gathered(self.labels)),
             top=Markup("").join(self.top),
         )
+
+
+def _gathered(labels: list[Markup]) -> list[Markup]:
+    """Return labels, those of one line that look alike and follow each other in one group."""
+    found: list[Markup] = []
+    last = None
+    for label in labels:
+        head, _, rest = str(label).partition("><")
+        alone = head.startswith("<g ") and rest.count("<text ") <= 1
+        if alone and head == last:
+            found[-1] = Markup(str(found[-1]).removesuffix("</g>") + "<" + rest)  # noqa: S704  markup of ours
+        else:
+            found.append(label)
+        last = head if alone else None
+    return found
 
 
 _AROUND = ((0, -1), (1, 0), (0, 1), (-1, 0), (0.8, -1), (0.8, 1), (-0.8, -1), (-0.8, 1))

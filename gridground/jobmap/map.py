@@ -14,9 +14,11 @@ from branca.element import Element, Figure, MacroElement
 from jinja2 import Template
 
 from gridground.jobmap.marks import marks_of
+from gridground.jobmap.packed import packed_json
 from gridground.jobmap.shape import check_shape
 from gridground.jobmap.sheet import sheet_parts
 from gridground.jobmap.sheets import SHEETS, revision_text
+from gridground.jobmap.slim import slim_script, slim_style
 from gridground.jobmap.words import printable
 from gridground.record import canonical_bytes
 
@@ -31,6 +33,7 @@ LAYERS = ("surroundings", "wires", "zones", "ways", "poles", "controls")
 SCRIPTS = (
     *(
         "page",
+        "marks",
         "labels",
         "figures",
         "shade",
@@ -46,6 +49,8 @@ SCRIPTS = (
     *("print", "whole"),
 )
 STYLES = ("page.css", "task.css", "sheets.css")
+_RULE = re.compile(r"([^{}]+)\{[^{}]*\}")
+_UNUSED = r"-popup|-tooltip|-control-layers|-control-attribution|lvml|-shadow|div-icon|-retina"
 _VIEWPORT = re.compile(r",\s*maximum-scale=[\d.]+,\s*user-scalable=no")
 _INLINE = re.compile(r"<(script|style)>(.*?)</\1>", re.DOTALL)
 _ESCAPES = {ord(sign): f"\\u{ord(sign):04x}" for sign in "<>&\u2028\u2029"}
@@ -59,11 +64,8 @@ def asset(name: str) -> str:
 
 @cache
 def own_asset(name: str) -> str:
-    """Return a script or style of our own without the blanks its lines begin with.
-
-    They are a tenth of it. No text of ours runs over the end of a line.
-    """
-    return re.sub(r"(?m)^[ \t]+", "", asset(name))
+    """Return a script or style of our own without comments and without blanks nobody needs."""
+    return (slim_style if name.endswith(".css") else slim_script)(asset(name))
 
 
 @cache
@@ -80,8 +82,14 @@ def leaflet_js() -> str:
 
 @cache
 def leaflet_css() -> str:
-    """Return Leaflet's style without the images, which the page does not use."""
-    return re.sub(r"[\w-]+:\s*url\([^)]*\);", "", asset("leaflet.css"))
+    """Return Leaflet's style without images, popups and the like, which the page does not use."""
+    style = slim_style(re.sub(r"[\w-]+:\s*url\([^)]*\);", "", asset("leaflet.css")))
+    return _RULE.sub(lambda rule: "" if _never_shown(rule[1]) else rule[0], style)
+
+
+def _never_shown(selectors: str) -> bool:
+    """Say whether every selector of a rule is about something that the page does not have."""
+    return all(re.search(_UNUSED, one) for one in selectors.split(","))
 
 
 class Script(Element):
@@ -133,7 +141,7 @@ class Page(Figure):
         '<meta name="referrer" content="no-referrer">\n'
         "<title>{{ this.title|e }}</title>\n{{ header }}\n</head>\n<body>\n"
         "{{ this.before }}{{ html }}{{ this.after }}\n"
-        '<script type="application/json" id="plan-data" data-live>{{ this.data }}</script>\n'
+        '<script type="application/json" id="plan-data">{{ this.data }}</script>\n'
         "<script>{{ script }}</script>\n"
         '<div id="page-end" data-plan-hash="{{ this.plan_hash|e }}" data-marks="{{ marks }}"></div>'
         "\n</body>\n</html>\n"
@@ -194,8 +202,8 @@ def _hash(code: str) -> str:
 def data_block(document: dict[str, Any]) -> str:
     """Return the one JSON block of the page.
 
-    It holds the plan as the very text that its hash is taken of, so that the page can check
-    itself. Signs that HTML or JavaScript could stumble over are escaped.
+    It holds the pieces of the very text that the plan's hash is taken of, so that the page can
+    check itself. Signs that HTML or JavaScript could stumble over are escaped.
 
     Parameters
     ----------
@@ -203,9 +211,8 @@ def data_block(document: dict[str, Any]) -> str:
         A plan.
     """
     rest = {key: value for key, value in document.items() if key not in {"made_at", "plan_hash"}}
-    # Such signs stand in texts only, where JSON reads the escape as the sign; canonical text never
-    # holds one of these escapes, so that the page can put the signs back.
-    return canonical_bytes(rest).decode().translate(_ESCAPES)
+    # Such signs stand in texts only, where JSON reads the escape as the sign.
+    return packed_json(canonical_bytes(rest).decode()).translate(_ESCAPES)
 
 
 def page_style(document: dict[str, Any]) -> str:

@@ -26,6 +26,7 @@ LINE_RATIO = 1.16  # from line to line, of the font size
 LONGEST_LINE = 18  # letters; longer lines go on below
 MOST_LINES = 7
 COVERING_PRICE = 0.8  # for each square unit covered, in units of distance
+LIGHT_PRICE = 0.06  # the same, for what may be written over
 TURNING_PRICE = 4.0
 LINE_FROM = 18.0  # a note farther from its point is joined to it by a line
 _STEP = 4.0
@@ -112,12 +113,13 @@ def place_note(drawing: Drawing, points: Sequence[Point], note: Note) -> bool:
     """
     spots = np.array([drawing.view.at(*point) for point in points])
     boxes = _places(drawing, note)
-    covered = _covered(drawing, boxes)
+    covered = _covered(drawing, boxes, drawing.taken)
     inside = np.clip(spots[:, None], boxes[None, :, :2], boxes[None, :, 2:])
     apart = np.hypot(*np.moveaxis(inside - spots[:, None], 2, 0))
     nearest = np.argmin(np.round(apart, 3), axis=0)
     at, away = spots[nearest], apart.min(axis=0)
     cost = np.maximum(away, note.off) + COVERING_PRICE * covered
+    cost += LIGHT_PRICE * _covered(drawing, boxes, drawing.light)
     cost += 1e3 * (away < note.off * 0.5) + 0.05 * np.hypot(*(_middles(boxes) - at).T)
     if note.toward is not None:
         cost += _turned(_middles(boxes) - at, note.toward)
@@ -145,7 +147,7 @@ def _middles(boxes: Floats) -> Floats:
     return (boxes[:, :2] + boxes[:, 2:]) / 2.0
 
 
-def _covered(drawing: Drawing, boxes: Floats) -> Floats:
+def _covered(drawing: Drawing, boxes: Floats, taken: Sequence[Box]) -> Floats:
     """Return the area that each box, with a little space round it, would cover.
 
     Counted in cells that something touches, by sums over rectangles from one corner.
@@ -153,7 +155,7 @@ def _covered(drawing: Drawing, boxes: Floats) -> Floats:
     size = (drawing.view.height, drawing.view.width)
     rows, columns = (math.ceil(part / _CELL) + 2 for part in size)
     cells = np.zeros((rows, columns))
-    for west, north, east, south in drawing.taken:
+    for west, north, east, south in taken:
         low = max(0, math.floor(north / _CELL)), max(0, math.floor(west / _CELL))
         cells[low[0] : math.ceil(south / _CELL), low[1] : math.ceil(east / _CELL)] = 1.0
     sums = np.zeros((rows + 1, columns + 1))

@@ -69,6 +69,7 @@ def plan_view_svg(scene: Scene, location: dict[str, Any]) -> Markup:
     draw_traffic(drawing, scene, 5.0)
     draw_vehicle(drawing, scene)
     _edge_free(drawing, scene)
+    _lines_free(drawing, scene)
     _other_poles(drawing, scene, location)
     name = location["pole_id"] or location.get("span_id") or ""
     if location["rod"]:
@@ -148,6 +149,21 @@ def _edge_free(drawing: Drawing, scene: Scene) -> None:
             edge = shapely.simplify(outline, 0.1).exterior.coords
             for start, end in itertools.pairwise(edge):
                 keep_free(drawing, start[:2], end[:2])
+
+
+def _lines_free(drawing: Drawing, scene: Scene) -> None:
+    """Keep notes off wires, buried lines and the edges of roads and the like, where they can."""
+    before = len(drawing.taken)
+    rows = zip(scene.document["picture"]["surroundings"], scene.surroundings, strict=True)
+    drawn = [shape for row, shape in rows if row["kind"] in (*EDGED, *BURIED_LETTERS)]
+    for shape in [*scene.spans, *scene.other_lines, *drawn]:
+        edges = shape.boundary if shape.geom_type.endswith("Polygon") else shape
+        for line in shapely.get_parts(shapely.intersection(edges, drawing.view.box)):
+            if line.geom_type in {"LineString", "LinearRing"}:
+                for start, end in itertools.pairwise(line.coords):
+                    keep_free(drawing, start[:2], end[:2], 3.0)
+    drawing.light += drawing.taken[before:]
+    del drawing.taken[before:]
 
 
 def _rod(drawing: Drawing, scene: Scene, location: dict[str, Any]) -> None:

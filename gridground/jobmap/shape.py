@@ -93,7 +93,7 @@ _TOP = (
     "*occurrences:L *vehicle_bond:o?"
 )
 _ROWS = {
-    "*measured": "what:t *pole_id:t? *lead_id:t *unit:t? who:t at:t",
+    "*measured": "what:t *pole_id:t? *lead_id:t *unit:t? who:t at:t *refused:t",
     "*occurrences": "code:t step_id:t at:t who:t revision:i text:t settled:o?",
     "*changes": "what:t where:T before:t? after:t? text:t",
     "inputs": "layer:t *sha256:t? *rows:n? *date:t?",
@@ -149,7 +149,7 @@ _ROWS = {
     "picture.devices": "device_id:t kind:t pole_id:t span_id:t? state:t",
     **{
         f"steps.{part}": "step_id:t pole_id:t? *lead_id:t? text:t *tool:t? *ends:T *asks:T "
-        "*phases:T"
+        "*phases:T *remarks:T"
         for part in ("prepare", "apply", "work", "remove", "release")
     },
 }

@@ -26,6 +26,7 @@ SHOWN_EQUIPMENT = 60
 SIGNED_LINES = 10
 CHANGE_LINES = 4
 _DRAWING = re.compile(r"<svg ([^>]*)>")
+_SIZE = re.compile(r'viewBox="0 0 ([0-9.]+) ([0-9.]+)"')
 _VIEW = re.compile(r'viewBox="[^"]*"')
 
 
@@ -75,6 +76,7 @@ def sheet_papers(templates: Environment, context: dict[str, Any]) -> list[dict[s
     }
     found["places"] = _places(found)
     found["sketch_again"] = seen_again(context["sketch"], "sketch-1")
+    found["tall"] = is_tall(context["sketch"])
     papers = []
     for key, title in SHEETS.items():
         html = templates.get_template(f"paper-{key}.html").render(found, sheet_title=title)
@@ -110,6 +112,12 @@ def name_drawings(locations: list[dict[str, Any]]) -> list[dict[str, Any]]:
 def named_drawing(drawing: Markup, name: str) -> Markup:
     """Return a drawing under a name, so that `seen_again` can show it a second time."""
     return Markup(str(drawing).replace("<svg ", f'<svg id="{name}" ', 1))  # noqa: S704  was markup
+
+
+def is_tall(drawing: Markup) -> bool:
+    """Say whether a drawing is taller than flat ones are, so that it stands beside other things."""
+    width, height = (float(part) for part in _SIZE.findall(str(drawing))[0])
+    return height > 0.56 * width
 
 
 def seen_again(drawing: Markup, name: str) -> Markup:

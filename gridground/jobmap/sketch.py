@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import shapely
@@ -24,7 +24,10 @@ from gridground.territory.frame import Frame
 if TYPE_CHECKING:
     from markupsafe import Markup
 
-SKETCH_WIDTH = 760.0
+FLAT_WIDTH, TALL_WIDTH = 760.0, 500.0  # a tall sketch takes half a sheet's width
+FLAT_RATIOS, TALL_RATIOS, ALONE_RATIOS = (0.2, 0.4), (0.4, 1.3), (0.4, 0.7)
+TALL_FROM = 0.33  # height over width of the job
+HEAD, FOOT = 40.0, 60.0  # room for the arrow's label and for the scale bar, in drawing units
 LIVE_NEAR_M = 60.0  # lines this near are kept in sight on the sketch; our judgement
 ROLE_LETTERS = {"bracket": "B", "worksite": "W"}
 
@@ -94,12 +97,8 @@ def sketch_svg(scene: Scene) -> Markup:
         if pole_id in scene.poles
     ]
     points += _near_live(scene, points)
-    view = view_of(
-        points or list(scene.poles.values()) or [(0.0, 0.0)],
-        width=SKETCH_WIDTH,
-        ratios=(0.58, 0.8),
-        least_m=60.0,
-    )
+    alone = len(scene.document["locations"]) < 2
+    view = _sketch_view(points or list(scene.poles.values()) or [(0.0, 0.0)], alone=alone)
     drawing = Drawing(view)
     drawing.frame()
     draw_surroundings(drawing, scene)
@@ -108,10 +107,20 @@ def sketch_svg(scene: Scene) -> Markup:
     draw_zones(drawing, scene, cone=4.0, css="sk-zone")
     draw_traffic(drawing, scene, 3.0)
     draw_vehicle(drawing, scene)
-    _ways(drawing, scene)
-    _marks(drawing, scene)
+    _marks(drawing, scene, _ways(drawing, scene))
     draw_names(drawing, scene, size=14.0)
     return drawing.svg("sketch", "Sketch of the job, north up")
+
+
+def _sketch_view(points: list[Point], *, alone: bool) -> View:
+    """Return what the sketch shows: wide and flat, or tall and half as wide, as the job lies."""
+    xs, ys = zip(*points, strict=True)
+    tall = max(ys) - min(ys) > TALL_FROM * (max(xs) - min(xs)) > 0
+    width, ratios = (TALL_WIDTH, TALL_RATIOS) if tall or alone else (FLAT_WIDTH, FLAT_RATIOS)
+    ratios = ALONE_RATIOS if alone else ratios
+    view = view_of(points, width=width, ratios=ratios, least_m=60.0)
+    head, foot = HEAD / view.scale, FOOT / view.scale
+    return replace(view, north=view.north + head, south=view.south - foot)
 
 
 def _near_live(scene: Scene, points: list[Point]) -> list[Point]:
@@ -185,8 +194,8 @@ def _along(drawing: Drawing, line: Any, text: str) -> None:  # noqa: ANN401  sha
         drawing.label("sk-name", (middle.x, middle.y), text, size=14.0)
 
 
-def _marks(drawing: Drawing, scene: Scene) -> None:
-    """Draw poles, ground poles, rods, and their numbers: ground poles first, they matter most."""
+def _marks(drawing: Drawing, scene: Scene, ways: list[tuple[Point, str]]) -> None:
+    """Draw poles, ground poles, rods; names of ground poles first, they matter most, then ways."""
     view = drawing.view
     locations = scene.document["locations"]
     ground = {location["pole_id"] for location in locations}
@@ -207,6 +216,8 @@ def _marks(drawing: Drawing, scene: Scene) -> None:
     for location in locations:
         name = location["pole_id"] or location.get("span_id") or ""
         drawing.label("sk-pole-name", scene.spot(location), name, size=26.0, must=True)
+    for spot, words in ways:
+        drawing.label("sk-way-name", spot, words, size=16.0, must=True)
     for location in locations:
         if rod := location["rod"]:
             words = f"rod {short_feet_text(rod['distance_m'])}, {bearing_text(rod['bearing_deg'])}"
@@ -217,8 +228,12 @@ def _marks(drawing: Drawing, scene: Scene) -> None:
             drawing.label("sk-pole-number", spot, name, size=18.0, must=name in worksite)
 
 
-def _ways(drawing: Drawing, scene: Scene) -> None:
-    """Draw an arrow for every way by which energy can come, pointing at the worksite."""
+def _ways(drawing: Drawing, scene: Scene) -> list[tuple[Point, str]]:
+    """Draw an arrow for every way by which energy can come, pointing at the worksite.
+
+    Returns what is to be written beside each.
+    """
+    said = []
     lines = {
         row["span_id"]: line
         for row, line in zip(scene.document["picture"]["spans"], scene.spans, strict=True)
@@ -235,14 +250,15 @@ def _ways(drawing: Drawing, scene: Scene) -> None:
         reach = 86.0 / drawing.view.scale / size
         far = (base[0] + heading[0] * reach, base[1] + heading[1] * reach)
         drawing.arrow("sk-way", far, (-heading[0], -heading[1]), 40.0)
-        words = f"D{count} {way['towards']}: {_few(way['sources'])}"
-        drawing.label("sk-way-name", far, words, size=16.0, must=True)
+        said.append((far, f"D{count} {way['towards']}: {_few(way['sources'])}"))
+    return said
 
 
 def _few(sources: list[str]) -> str:
-    """Name two sources; the table of ways out names them all."""
-    more = f" and {len(sources) - 2} more" if len(sources) > 2 else ""
-    return (", ".join(sources[:2]) or "no source known") + more
+    """Name one or two sources; the table of ways out names them all."""
+    if len(sources) > 2:
+        return f"{sources[0]} and {len(sources) - 1} more"
+    return ", ".join(sources) or "no source known"
 
 
 def _heading(start: Point, outer: Point | None, line: Any) -> Point:  # noqa: ANN401  shapely

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from gridground.errors import InputError, Problem
 from gridground.revision.fieldrecord import LEAD_KEYS, ROD_KEYS
 from gridground.territory.frame import geodesic_m
-from gridground.territory.text import near_remedy
+from gridground.territory.text import near_remedy, shown
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -190,6 +190,7 @@ def _not_in_plan(
     poles |= {row["pole_id"]: row for row in plan["locations"] if row["pole_id"] is not None}
     there = {
         "tick": ("step_id", steps),
+        "refused": ("step_id", steps),
         "measured": ("pole_id", poles),
         "lead used": ("lead_id", {lead["lead_id"] for lead in plan["leads"]}),
     }
@@ -203,7 +204,7 @@ def _not_in_plan(
             found = f"{one.about!r} is not in the plan"
             yield Problem("reject", "record", (), f"{place}.{key}", found, remedy)
             continue
-        step = steps[str(one.about)] if one.kind == "tick" else None
+        step = steps[str(one.about)] if key == "step_id" else None
         yield from _misplaced(one, step, place)
         pole = poles.get(str(one.about if step is None else step.pole_id))
         yield from _too_far(one, pole, place)
@@ -249,6 +250,9 @@ def walk(record: FieldRecord, steps: dict[str, StepAt]) -> tuple[list[str], list
                 text = f"{one.said} is marked off the line and was not marked on it"
                 remarks.append(Remark("off_not_on", one.seq, text))
             there = [who for who in there if not _is_there([who], one.who)]
+        elif one.kind == "refused":
+            text = f"step {one.about} was refused to {one.said}: {told(one)}"
+            remarks.append(Remark("reading_refused", one.seq, text))
         elif one.kind == "tick":
             remarks += _ticked(one, there, steps, done)
             done[str(one.about)] = one
@@ -261,6 +265,11 @@ def _is_there(people: list[str], who: str) -> bool:
         " ".join(unicodedata.normalize("NFC", name).lower().split()) for name in (who, *people)
     )
     return next(names) in names
+
+
+def told(one: Entry) -> str:
+    """Return what was told about the detector, and why the step was not ticked."""
+    return f"the detector {shown(one.values.get('detector'))}. {one.why}"
 
 
 def _goes_up(

@@ -30,7 +30,7 @@ _HEX = re.compile(r"[0-9a-f]{64}")
 _JOB_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}")
 # Sizes of copper that anybody could clamp on a line, our judgement [mm²].
 _LEAST_MM2, _MOST_MM2 = 4.0, 500.0
-KINDS = ("tick", "undo", "on the line", "off the line", "measured", "lead used")
+KINDS = ("tick", "undo", "on the line", "off the line", "measured", "lead used", "refused")
 ROD_KEYS = (
     *("rod_ohm", "soil_ohm_m", "rod_lon", "rod_lat", "rod_accuracy_m"),
     *("rod_taped_m", "rod_bearing_deg"),
@@ -57,7 +57,9 @@ class Entry:
     undoes : int or None
         Number of the entry that an ``"undo"`` takes back.
     values : dict
-        What was measured.
+        What was measured, or told and refused.
+    why : str or None
+        Of a ``"refused"``: why the step was not ticked.
     """
 
     seq: int
@@ -67,6 +69,7 @@ class Entry:
     about: str | None = None
     undoes: int | None = None
     values: dict[str, Any] = field(default_factory=dict)
+    why: str | None = None
 
     @property
     def said(self) -> str:
@@ -250,9 +253,10 @@ def _entry(part: _Part, number: int) -> Entry | None:
     who = part.take("who", _text(200), required=True)
     at = part.take("at", as_moment, required=True)
     about, undoes, values = _about(part, kind)
+    why = part.take("why", _text(200), required=True) if kind == "refused" else None
     if len(part.problems) > before or not (kind and who and at):
         return None
-    return Entry(number, kind, who, at, about, undoes, values)
+    return Entry(number, kind, who, at, about, undoes, values, why)
 
 
 def _about(part: _Part, kind: str | None) -> tuple[str | None, int | None, dict[str, Any]]:
@@ -265,8 +269,10 @@ def _about(part: _Part, kind: str | None) -> tuple[str | None, int | None, dict[
         return part.take("pole_id", _id, required=True), None, _values(part, keys=ROD_KEYS)
     if kind == "lead used":
         return part.take("lead_id", _id, required=True), None, _values(part, keys=LEAD_KEYS)
+    if kind == "refused":
+        return part.take("step_id", _id, required=True), None, _values(part, keys=("detector",))
     if kind is None:  # the keys of every kind are let pass, so that only the kind is named
-        part.know(("step_id", "undoes", "pole_id", "lead_id", "values"))
+        part.know(("step_id", "undoes", "pole_id", "lead_id", "values", "why"))
     return None, None, {}
 
 

@@ -130,7 +130,7 @@ def _rows(record: FieldRecord, plan: dict[str, Any]) -> Iterator[dict[str, Any]]
     steps = steps_by_id(plan)
     leads = {lead["lead_id"]: lead for lead in plan["leads"]}
     for one in record.standing:
-        step = steps[str(one.about)] if one.kind == "tick" else None
+        step = steps[str(one.about)] if one.kind in {"tick", "refused"} else None
         pole_id = one.about if step is None else step.pole_id
         lead = leads.get(str(one.about if step is None else step.lead_id))
         for what in UNITS:
@@ -142,7 +142,8 @@ def _rows(record: FieldRecord, plan: dict[str, Any]) -> Iterator[dict[str, Any]]
             elif what in ROD_KEYS:
                 yield _row(one, what) | {"pole_id": pole_id}
             else:
-                yield _row(one, what) | {"pole_id": pole_id, "step_id": one.about}
+                refused = {"refused": one.why} if one.kind == "refused" else {}
+                yield _row(one, what) | {"pole_id": pole_id, "step_id": one.about} | refused
 
 
 def _row(one: Entry, what: str) -> dict[str, Any]:

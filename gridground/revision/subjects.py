@@ -284,8 +284,10 @@ def steps(two: Comparison) -> None:
         at: Path = ("steps", part)
         for name, one, other in two.rows(at):
             here = (*at, name)
-            if one is not None and other is not None and not two.differs((*here, "text")):
-                continue
+            if one is not None and other is not None:
+                _remarks(two, here, one, other)
+                if not two.differs((*here, "text")):
+                    continue
             two.take((*here, "text")) if one and other else two.take(here)
             values = (
                 None if one is None else one["text"],
@@ -298,6 +300,16 @@ def steps(two: Comparison) -> None:
             else:
                 text = f"Step ({part}) reads now: {other['text']}"
             two.say("step", [row["pole_id"]], values, text, at=here)
+
+
+def _remarks(two: Comparison, here: Path, one: Row, other: Row) -> None:
+    """Say what is to be read at a step, where it was another thing before."""
+    at = (*here, "remarks")
+    if two.differs(at):
+        two.take(at)
+        values = tuple(" ".join(row.get("remarks") or []) or None for row in (one, other))
+        text = f"At the step “{other['text']}” is to be read now: {values[1] or 'nothing'}"
+        two.say("step", [other["pole_id"]], (values[0], values[1]), text, at=at)
 
 
 def measured(two: Comparison) -> None:

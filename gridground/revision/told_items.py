@@ -25,14 +25,15 @@ def detector_items(rows: Sequence[dict[str, Any]]) -> Iterator[OpenItem]:
         Rows of a plan's ``measured``.
     """
     for row in rows:
-        if row["what"] != "detector" or not tells_reading(row["value"]):
+        refused = row.get("refused")
+        if row["what"] != "detector" or not (refused or tells_reading(row["value"])):
             continue
         where = (row.get("pole_id"), row.get("step_id"))
         yield OpenItem(
             "detector_reading_told",
             tuple(str(one) for one in where if one is not None),
             f"step {row.get('step_id')}, told by {row['who']} at {row['at']}: the detector "
-            f"{shown(row['value'])}",
+            f"{shown(row['value'])}" + (f"; the step was refused: {refused}" if refused else ""),
             "the line may be energized, or something near it induces a voltage",
             "the clearance holder",
             "find what was read; then test again, and tell the step's detector anew",

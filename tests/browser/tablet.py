@@ -33,7 +33,12 @@ put('tick-ohm', '38.5');
 put('tick-lead', 'T12');
 put('tick-who', arguments[0]);
 """
-TEXT_KEYS = {"tick": {"step_id"}, "measured": {"pole_id"}, "lead used": {"lead_id"}}
+TEXT_KEYS = {
+    "tick": {"step_id"},
+    "measured": {"pole_id"},
+    "lead used": {"lead_id"},
+    "refused": {"step_id"},
+}
 NUMBERS = {
     "rod_ohm": (0.01, 1e6),
     "soil_ohm_m": (0.1, 1e6),
@@ -161,7 +166,7 @@ def record_faults(record: dict, document: dict) -> list[str]:
     wrong += [
         f"unknown step {entry['step_id']}"
         for entry in record["entries"]
-        if entry["kind"] == "tick" and entry["step_id"] not in steps
+        if entry["kind"] in {"tick", "refused"} and entry["step_id"] not in steps
     ]
     return wrong
 
@@ -171,6 +176,10 @@ def _entry_faults(number, entry, kinds):
     kind = entry["kind"]
     if entry["seq"] != number:
         yield "seq"
+    if kind == "refused":
+        keys |= {"why"}
+        if "READING" not in entry["values"].get("detector", "") or not entry["why"]:
+            yield "a refusal that tells no reading"
     if kind not in {*TEXT_KEYS, "undo", "on the line", "off the line"}:
         yield f"kind {kind}"
     keys |= TEXT_KEYS.get(kind, set())

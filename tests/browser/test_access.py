@@ -227,7 +227,7 @@ def test_a_flipped_bit_never_shows_ready_with_other_content(browser, settled):
         word: (page.index(word), page.index(end, page.index(word)))
         for word, end in (
             (b"<!DOCTYPE", b"<style>"),
-            (b"html.page {", b".sk-area"),
+            (b"html.page{", b".sk-area"),
             (b'<div class="card">', b'<section id="open"'),
         )
     }

@@ -189,6 +189,32 @@ def test_everything_comes_in_order_without_script(scriptless):
     assert starts == sorted(set(starts))
 
 
+def test_everything_says_it_once_and_the_whole_plan_says_it_all(browser, switched):
+    """Steps stand on the crew sheet or in the whole plan, not twice in one print."""
+    document = switched.document
+    steps = [bare(row["text"]) for part in document["steps"].values() for row in part]
+    browser.open(page_html(switched))
+    texts = {}
+    for key in ("all", "plan", "sheets"):
+        browser.run(
+            "var r = document.documentElement; if (arguments[0] === 'all')"
+            "{ r.removeAttribute('data-print'); } else { r.dataset.print = arguments[0]; }",
+            key,
+        )
+        pages = printed(browser, LETTER)
+        check_margins(pages, document, "READY per plan")
+        texts[key] = bare(" ".join(read(page) for page in pages)), len(pages)
+    for text in steps:
+        assert all(text in found for found, _ in texts.values()), text
+    assert texts["all"][0].count(steps[0]) == 1
+    assert texts["all"][1] <= 22
+    assert texts["plan"][1] <= 14
+    assert texts["sheets"][1] <= texts["all"][1] - 6
+    for row in (*document["cautions"], *document["assumptions"]):
+        assert bare(row["text"]) in texts["all"][0]
+        assert bare(row["text"]) in texts["plan"][0]
+
+
 def test_without_script_a_plan_that_is_not_ready_says_so(scriptless):
     document = finished(example_document()).document
     scriptless.open(page_html(finished(example_document())))
@@ -277,12 +303,13 @@ def test_buttons_choose_one_sheet_and_let_go_of_it(browser):
         "window.asked = []; window.print = () => asked.push(document.documentElement.dataset.print)"
     )
     found = browser.driver.find_elements("css selector", "#print-buttons button")
-    assert [one.text for one in found] == [*SHEETS.values(), "Everything"]
+    more = ["All four sheets", "Whole plan", "Everything"]
+    assert [one.text for one in found] == [*SHEETS.values(), *more]
     for one in found:
         assert one.size["height"] >= 44
         assert one.size["width"] >= 44
         browser.run("arguments[0].click()", one)
-    assert browser.run("return window.asked") == [*SHEETS, None]
+    assert browser.run("return window.asked") == [*SHEETS, "sheets", "plan", None]
     choose(browser, "crew")
     browser.run("window.dispatchEvent(new Event('afterprint'))")
     assert browser.run("return document.documentElement.dataset.print || ''") == ""
@@ -327,6 +354,28 @@ def test_one_flipped_bit_in_a_sheet_is_noticed(browser):
             continue
         assert browser.run(made) == whole, page[place - 30 : place + 30]
     assert noticed >= 20
+
+
+@pytest.mark.parametrize(
+    ("job", "tall"), [("01-straight", False), ("18-crossing", True), ("04-t-junction", True)]
+)
+def test_the_map_takes_the_room_it_needs(browser, job, tall):
+    """A flat job lies over the whole width of the crew sheet, a tall one takes half of it."""
+    territory = gg.read_territory(ROOT / "sample_data" / "territory")
+    plan = gg.plan_job(territory, gg.read_job(ROOT / "sample_data" / "jobs" / f"{job}.toml"))
+    browser.open(page_html(plan))
+    choose(browser, "crew")
+    browser.size(733, 1000)  # 194 mm
+    browser.command("Emulation.setEmulatedMedia", media="print")
+    sizes = browser.run(
+        "var s = document.querySelector('.sheet-map svg'), b = s.getBoundingClientRect(),"
+        "v = s.viewBox.baseVal, k = Math.min(b.width / v.width, b.height / v.height);"
+        "return [v.width * k / innerWidth, v.height * k / innerWidth, b.width, v.width * k]"
+    )
+    wide, high, box, drawn = sizes
+    assert drawn > 0.9 * box
+    assert wide > (0.44 if tall else 0.95)
+    assert high > (0.3 if tall else 0.15)
 
 
 def test_sheets_are_not_on_the_screen(browser):

@@ -311,8 +311,8 @@ def test_what_a_step_measures_is_asked_for(tablet, document, page):
 
     def word(text):
         tablet.run(
-            "[...document.querySelectorAll('.choice button')]"
-            ".find(b => b.dataset.word === arguments[0]).click()",
+            "var b = [...document.querySelectorAll('.choice button')]"
+            ".find(b => b.dataset.word === arguments[0]); b.focus(); b.click()",
             text,
         )
 
@@ -335,7 +335,21 @@ def test_what_a_step_measures_is_asked_for(tablet, document, page):
     assert press() == "Say what the detector showed on A, B, C."
     word("READING")
     assert tablet.refused().startswith("A reading on A: STOP.")
+    assert tablet.run("return document.activeElement.dataset.word") == "READING"
     assert press().startswith("A reading on A: STOP.")
+    refused = tablet.record()["entries"][-1]
+    assert refused["kind"] == "refused"
+    assert (refused["step_id"], refused["who"]) == (test["step_id"], "J. R.")
+    assert refused["values"] == {"detector": "READING on A"}
+    assert refused["why"].startswith("A reading on A: STOP.")
+    assert record_faults(tablet.record(), document) == []
+    count = len(tablet.record()["entries"])
+    word("READING")  # pressed again: it is told already
+    assert len(tablet.record()["entries"]) == count
+    assert "0 of" in tablet.counts()
+    tablet.view("list")
+    assert "REFUSED, told by J. R." in tablet.run("return document.querySelector('.log').innerText")
+    tablet.go(test["step_id"])
     for phase in range(3):
         tablet.run(
             "document.querySelectorAll('.choice button[data-word=\"no reading\"]')"

@@ -39,8 +39,9 @@
   function choice(label, answers, picked, pick) {
     var box = el("fieldset", "choice"), row = el("div", "row");
     box.appendChild(el("legend", "", label));
-    var all = answers.map(function (words) {
+    var all = answers.map(function (words, n) {
       var made = G.button(words, "", function () { pick(words); press(words); });
+      made.id = "pick-" + n + "-" + label.replace(/[^A-Za-z0-9]+/g, "-");
       made.dataset.word = words;
       row.appendChild(made);
       return made;
@@ -56,23 +57,31 @@
     box.appendChild(row);
     return box;
   }
-  function detector(step, draft, warn) {
+  function detector(step, draft, refuse) {
     var box = el("div"), phases = step.phases && step.phases.length ? step.phases : ["every phase"];
     draft.read = draft.read || new Map();
     draft.seen = draft.seen || [];
+    function stop(names) { return "A reading on " + names.join(", ") + ": STOP. This step is not ticked. Tell the clearance holder."; }
+    function on(words) { return phases.filter(function (phase) { return draft.read.get(phase) === words; }); }
+    /* all that the form says at that moment, for the record of what was refused */
+    function told() {
+      var clear = on("no reading");
+      return G.cleaned("READING on " + on("READING").join(", ") + (clear.length ? "; no reading on " + clear.join(", ") : "") + (draft.proved ? "; proved before and after" : ""), 200);
+    }
     box.appendChild(choice("Detector", ["proved before and after"], draft.proved ? "proved before and after" : "", function () { draft.proved = true; }));
     phases.forEach(function (phase) {
       box.appendChild(choice("Detector on " + phase, ["no reading", "READING"], draft.read.get(phase), function (words) {
+        var again = draft.read.get(phase) === words;
         draft.read.set(phase, words);
         if (words === "READING" && draft.seen.indexOf(phase) < 0) { draft.seen.push(phase); }
-        if (words === "READING") { warn("A reading on " + phase + ": STOP. This step is not ticked. Tell the clearance holder."); }
+        if (words === "READING") { refuse(again ? "" : told(), stop([phase])); }
       }));
     });
     return {
       node: box,
       read: function (values) {
-        var any = phases.filter(function (phase) { return draft.read.get(phase) === "READING"; });
-        if (any.length) { return "A reading on " + any.join(", ") + ": STOP. This step is not ticked. Tell the clearance holder."; }
+        var any = on("READING");
+        if (any.length) { return stop(any); }
         var left = phases.filter(function (phase) { return !draft.read.get(phase); });
         if (left.length) { return "Say what the detector showed on " + left.join(", ") + "."; }
         if (!draft.proved) { return "The detector is proved before and after, then the step is ticked."; }
@@ -144,10 +153,11 @@
     };
   }
 
-  /* Return the fields of one step's tick; `read` gives what was written or what is missing. */
-  G.tickForm = function (step, draft, warn) {
+  /* Return the fields of one step's tick; `read` gives what was written or what is missing.
+     `refuse(told, why)` takes a reading at once: nobody ticks after one. */
+  G.tickForm = function (step, draft, refuse) {
     var box = el("div", "form"), asks = step.asks || [], parts = [];
-    if (asks.indexOf("detector") >= 0) { parts.push(detector(step, draft, warn)); }
+    if (asks.indexOf("detector") >= 0) { parts.push(detector(step, draft, refuse)); }
     if (asks.indexOf("rod_ohm") >= 0 && step.pole_id !== null) { parts.push(rod(step, draft)); }
     if (asks.indexOf("lead_number") >= 0) { parts.push(leadNumber(draft)); }
     parts.forEach(function (part) { box.appendChild(part.node); });

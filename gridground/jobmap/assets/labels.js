@@ -15,7 +15,7 @@
   }
   G.untangle = function (map) {
     var frame = map.getContainer().getBoundingClientRect(), kept = [], boxes = [];
-    map.getContainer().querySelectorAll(".mk-ground > .mk-sign, .mk-rod > .mk-sign").forEach(function (node) { kept.push(node.getBoundingClientRect()); });
+    map.getContainer().querySelectorAll(".mk-ground > .mk-sign, .mk-rod > .mk-sign, .mk-way > .mk-sign").forEach(function (node) { kept.push(node.getBoundingClientRect()); });
     map.getContainer().querySelectorAll(".mk-word, .mk-letter > .mk-sign").forEach(function (node) {
       node.style.marginTop = node.style.marginLeft = "0px";
       var box = node.getBoundingClientRect();
@@ -31,6 +31,8 @@
     });
     boxes.sort(function (a, b) { return a.rank - b.rank; });
     boxes.forEach(function (item) {
+      /* a way's words stay in sight as long as its arrow is */
+      if (item.rank === 1) { item.box = keepInside(item.node, item.box, frame); }
       /* the usual place, else a little lower or on the other side of the mark */
       var tries = item.rank === 0 ? [0, 68] : item.rank === 1 || item.rank === 2 ? [0, 22, -66, 44, -88, 66, -110, 88] : [0];
       function clear(down, overCones) {
@@ -45,8 +47,6 @@
       var down = free.length ? free[0] : 0, a = item.box;
       item.node.classList.toggle("hidden", !free.length && item.rank > 0);
       item.node.style.marginTop = down + "px";
-      /* a way's words stay in sight as long as its arrow is */
-      if (item.rank === 1) { a = keepInside(item.node, a, frame); }
       if (free.length || item.rank === 0) {
         kept.push({ left: a.left, right: a.right, top: a.top + down, bottom: a.bottom + down, cone: item.rank === 1.5 });
       }

@@ -46,34 +46,12 @@
   /* ---- the plan, read once ---- */
   G.read = function () {
     if (!G.plan) {
-      G.text = document.getElementById("plan-data").textContent;
+      G.text = G.unpacked(JSON.parse(document.getElementById("plan-data").textContent));
       G.plan = JSON.parse(G.text);
       G.hash = document.getElementById("plan-hash").textContent;
     }
     return G.plan;
   };
-  /* What the page says, as its maker took it: tags, and text without blanks. Taken before any script
-     of the page writes into it; what the map's script wrote by then stands inside data-live. */
-  function marks(node) {
-    var found = "", text = "";
-    /* runs of blanks count as one; blanks alone between two tags are left out */
-    function said() {
-      text = text.replace(/[ \t\n\r\f]+/g, " ");
-      found += text === " " ? "" : text;
-      text = "";
-    }
-    node.childNodes.forEach(function (child) {
-      if (child.nodeType === 3) { text += child.data; }
-      if (child.nodeType !== 1) { return; }
-      said();
-      var tag = Array.prototype.map.call(child.attributes, function (one) { return one.name.toLowerCase() + '="' + one.value + '"'; });
-      tag = tag.filter(function (one) { return one.indexOf("data-marks=") !== 0; }).sort();
-      found += "<" + [child.localName.toLowerCase()].concat(tag).join(" ") + ">" + (child.hasAttribute("data-live") ? "" : marks(child)) + "</>";
-    });
-    said();
-    return found;
-  }
-  document.addEventListener("DOMContentLoaded", function () { G.marked = "<html>" + marks(root) + "</>"; });
   function placeOf(location) { return location.pole_id || "span " + (location.span_id || "not stated"); }
   function leadsAt(location) {
     return G.plan.leads.filter(function (lead) {
@@ -99,10 +77,9 @@
     if (renderer) { options.renderer = renderer; }
     return L.polyline(points, options).addTo(map);
   }
-  // A label names two sources; the table of ways out names them all.
+  // A label names one or two sources; the table of ways out names them all.
   function fewSources(sources) {
-    const more = sources.length > 2 ? " and " + (sources.length - 2) + " more" : "";
-    return (sources.slice(0, 2).join(", ") || "no source known") + more;
+    return sources.length > 2 ? sources[0] + " and " + (sources.length - 1) + " more" : sources.join(", ") || "no source known";
   }
 
   function parts(geometry) {
@@ -251,16 +228,17 @@
     plan.picture.poles.forEach(function (row) { spots["p" + row.pole_id] = where(row); });
     plan.picture.spans.forEach(function (row) { lines["s" + row.span_id] = row.line.map(at); });
     plan.directions.forEach(function (way, number) {
-      var start = spots["p" + way.pole_id], outer = spots["p" + way.bracket_pole_id], line = lines["s" + way.span_id];
+      var start = spots["p" + way.pole_id], outer = spots["p" + way.bracket_pole_id], line = lines["s" + way.span_id], alone = false;
       if (!start) { return; }
       if (!outer || outer === start) {
         if (!line || !line.length) { return; }
         var ends = [line[0], line[line.length - 1]];
         outer = map.distance(ends[0], start) > map.distance(ends[1], start) ? ends[0] : ends[1];
+        alone = true;
       }
-      /* beyond the bracket, pointing back at the worksite */
+      /* beyond the bracket, or at the pole where none is set, pointing back at the worksite */
       var a = map.project(start, 20), b = map.project(outer, 20), size = a.distanceTo(b) || 1;
-      var beyond = b.add(b.subtract(a).multiplyBy(Math.min(0.3, 90 / size)));
+      var beyond = (alone ? a : b).add(b.subtract(a).multiplyBy(Math.min(0.3, 60 / size)));
       var angle = Math.atan2(a.y - b.y, a.x - b.x) * 180 / Math.PI;
       var sign = el("span");
       sign.appendChild(svg("0 0 60 60", [
@@ -268,6 +246,11 @@
       ]));
       (G.reach = G.reach || []).push(map.unproject(beyond, 20));
       mark(map, map.unproject(beyond, 20), "mk-way", sign, "D" + (number + 1) + " " + way.towards + ": " + fewSources(way.sources));
+      /* at any zoom clear of the square it points at, its words behind it */
+      var out = b.subtract(a).multiplyBy(44 / size), words = sign.nextSibling, up = Math.abs(out.y) > Math.abs(out.x);
+      sign.style.left = words.style.left = out.x.toFixed(0) + "px";
+      sign.style.top = out.y.toFixed(0) + "px";
+      words.style.top = (up ? out.y * 1.9 : 34).toFixed(0) + "px";
     });
     G.drawn.push("ways");
   };
@@ -365,7 +348,7 @@
       bar.appendChild(made);
       return made;
     }
-    function go(bounds, zoom) { map.fitBounds(bounds, { padding: [48, 62], maxZoom: zoom, animate: false }); }
+    function go(bounds, zoom) { map.fitBounds(bounds, { padding: [72, 88], maxZoom: zoom, animate: false }); }
     G.go = function (location) { G.chosen = location; pressed(all[1 + plan.locations.indexOf(location)]); go(boundsOf(location), 20.5); G.chose(); };
     var whole = button("Whole job", function () { go(wholeJob(), 20); pressed(whole); });
     all.push(whole);

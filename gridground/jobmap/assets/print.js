@@ -4,6 +4,7 @@
   "use strict";
   var root = document.documentElement, G = window.gridground, el = G.el;
   var SHEETS = { crew: "Crew sheet", dispatcher: "Dispatcher sheet", briefing: "Job briefing", truck: "Truck list" };
+  var MORE = { sheets: "All four sheets", plan: "Whole plan" };
   var PAPERS = { letter: "letter", a4: "A4" };
   function own(table, key) { return Object.prototype.hasOwnProperty.call(table, key) ? table[key] : undefined; }
   function rule(text) {
@@ -19,18 +20,18 @@
   };
 
   function choose(key) {
-    if (own(SHEETS, key)) { root.setAttribute("data-print", key); } else { root.removeAttribute("data-print"); }
+    if (own(SHEETS, key) || own(MORE, key)) { root.setAttribute("data-print", key); } else { root.removeAttribute("data-print"); }
   }
   function buttons() {
     var bar = document.getElementById("print-buttons");
     if (!bar) { return; }
-    Object.keys(SHEETS).concat("all").forEach(function (key) {
-      var made = el("button", "", own(SHEETS, key) || "Everything");
+    Object.keys(SHEETS).concat("sheets", "plan", "all").forEach(function (key) {
+      var made = el("button", "", own(SHEETS, key) || own(MORE, key) || "Everything");
       made.type = "button";
       made.addEventListener("click", function () { choose(key); window.print(); });
       bar.appendChild(made);
     });
-    document.querySelector(".print-how").textContent = "Each sheet on its own, or all of them and the whole plan after them.";
+    document.querySelector(".print-how").textContent = "The crew needs its own sheet. The whole plan is for the office; “Everything” is the four sheets and what else the plan says.";
   }
   /* An address that ends in #print=crew, or #print=crew&paper=a4, chooses without a button. */
   function asked() {

@@ -9,7 +9,7 @@
     "Quebec Romeo Sierra Tango Uniform Victor Whiskey X-ray Yankee Zulu").split(" ");
   var KEYS = {
     tick: ["step_id", "values"], undo: ["undoes"], "on the line": [], "off the line": [],
-    measured: ["pole_id", "values"], "lead used": ["lead_id", "values"]
+    measured: ["pole_id", "values"], "lead used": ["lead_id", "values"], refused: ["step_id", "values", "why"]
   };
 
   /* ---- texts and times ---- */
@@ -199,8 +199,8 @@
     var line = !names.length ? "nobody marked" : names.slice(0, 6).join(", ") + (names.length > 6 ? " and " + (names.length - 6) + " more" : "");
     var said = "none";
     if (last) {
-      var item = last.kind === "tick" ? book.byId.get(last.step_id) : null;
-      said = "number " + kept.entries.length + ", " + (last.kind === "tick" ? "step " + last.step_id + (item && item.pole ? " at pole " + item.pole : "") + " ticked by " + last.who : last.kind + ", " + last.who) + ", at " + G.clockText(last.at);
+      var item = last.step_id ? book.byId.get(last.step_id) : null, how = last.kind === "tick" ? " ticked by " : " refused, told by ";
+      said = "number " + kept.entries.length + ", " + (last.step_id ? "step " + last.step_id + (item && item.pole ? " at pole " + item.pole : "") + how + last.who : last.kind + ", " + last.who) + ", at " + G.clockText(last.at);
     }
     return [
       "Job " + plan.job_id + ", plan " + hash.slice(0, 8) + ", revision " + (plan.revision || 1) + ".",

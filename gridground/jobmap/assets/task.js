@@ -79,6 +79,12 @@
     task.drafts.delete(item.id);
     go(G.nextStep(task.book, task.state) || item);
   }
+  /* a reading is in the record at once, whether or not somebody goes on to press the tick */
+  function refuse(item, words, why) {
+    var field = document.getElementById("tick-who"), name = G.cleaned(field ? field.value : "", 40) || G.lastWho() || "nobody named";
+    if (words) { add({ kind: "refused", step_id: item.id, who: name, at: now(), clock: now(), values: { detector: words }, why: why }, function () { return null; }, ""); }
+    told(why);
+  }
   function undo(item, who) {
     var name = G.cleaned(who, 40), is;
     if (!name) { told("Write who undoes."); return; }
@@ -168,13 +174,14 @@
     made.appendChild(el("p", "bigpole" + (item.pole ? "" : " nopole"), item.pole || "Whole job"));
     if (place) { made.appendChild(el("p", "role", place.location_id + " · " + (place.title || place.role))); }
     if (item.lead) { made.appendChild(leadWords(item)); } else { made.appendChild(el("p", "bigtext", step.text)); }
+    (step.remarks || []).forEach(function (text) { made.appendChild(el("p", "remark", text)); });
     if (step.tool) { made.appendChild(el("p", "with", "With: " + step.tool)); }
     if (item.lead) { made.appendChild(el("p", "small", step.text)); }
     if (task.state.has(item)) { made.appendChild(tickedCard(item)); }
     else if (!blocked()) {
       if (reason) { made.appendChild(el("p", "notyet", "Not yet. " + reason)); }
       else if (item.part === "remove" && !task.state.leaving) { made.appendChild(el("p", "notyet", "This tick begins the way off: leads on " + task.state.on + " of " + task.book.total + ". After it no lead goes on.")); }
-      var form = G.tickForm(step, draftOf(item), told);
+      var form = G.tickForm(step, draftOf(item), function (words, why) { refuse(item, words, why); });
       made.appendChild(form.node);
       made.appendChild(writing(reason ? "Tick (not yet)" : "Tick this step", "tick" + (reason ? " waits" : ""), function () { tick(item, form); }));
     }
@@ -230,7 +237,9 @@
       task.book.of[part].forEach(function (item) {
         var row = G.button("", "steprow", function () { wrote(""); go(item); }), words = el("span", "words");
         var what = item.lead ? "Lead " + item.lead.lead_id + ": " + (item.step.ends || []).join(" → ") : item.step.text;
-        words.append(el("span", "what", what), el("span", "state", stateText(item)));
+        words.append(el("span", "what", what));
+        (item.step.remarks || []).forEach(function (text) { words.appendChild(el("b", "remark", text)); });
+        words.appendChild(el("span", "state", stateText(item)));
         row.append(el("b", "no", item.id), el("b", "pole", item.pole || "–"), words);
         if (task.state.has(item)) { row.classList.add("is"); }
         made.appendChild(row);
@@ -241,9 +250,10 @@
       byId.set(entry.id, n + 1);
       var text = entry.kind === "tick" ? "step " + entry.step_id + " " + tickedText(entry) :
         entry.kind + (entry.kind === "undo" ? " of entry " + byId.get(entry.undoes) + " by" : ":") + " " + entry.who + " at " + G.clockText(entry.at);
+      if (entry.kind === "refused") { text = "step " + entry.step_id + " REFUSED, told by " + entry.who + " at " + G.clockText(entry.at) + ": " + valuesText(entry.values) + ". " + entry.why; }
       if (entry.kind === "measured" || entry.kind === "lead used") { text += ", " + (entry.pole_id || entry.lead_id) + ": " + valuesText(entry.values); }
       var row = el("li", "", text + (task.state.undone.has(entry.id) ? " (undone)" : ""));
-      if ((entry.kind === "measured" || entry.kind === "lead used") && !task.state.undone.has(entry.id) && !blocked()) {
+      if (["measured", "lead used", "refused"].indexOf(entry.kind) >= 0 && !task.state.undone.has(entry.id) && !blocked()) {
         row.appendChild(writing("Undo entry " + (n + 1), "undo-entry", function () { takeBack(entry); }));
       }
       log.appendChild(row);

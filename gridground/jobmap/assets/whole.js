@@ -61,10 +61,8 @@
     var wrong = [], end = document.getElementById("page-end"), plan;
     if (!end || end !== document.body.lastElementChild) { wrong.push("the end of the page is missing"); }
     try { plan = G.read(); } catch (error) { wrong.push("the plan in the page cannot be read"); return wrong; }
-    /* the block is the very text that the hash is taken of, but for the signs that HTML could stumble over */
-    var found = G.sha256(G.text.replace(/\\(?:u(003c|003e|0026|2028|2029)|[^])/g, function (all, code) {
-      return code ? String.fromCharCode(parseInt(code, 16)) : all;
-    }));
+    /* the pieces of the block give the very text that the hash is taken of */
+    var found = G.sha256(G.text);
     if (found !== G.hash || !end || found !== end.getAttribute("data-plan-hash")) {
       wrong.push("the plan in the page does not match its hash");
     }
@@ -78,11 +76,13 @@
     ["surroundings", "wires", "zones", "ways", "poles", "controls"].forEach(function (name) {
       if (G.drawn.indexOf(name) < 0) { wrong.push("the map is not drawn: " + name); }
     });
-    ["untangle", "showUnits", "showShade", "locate", "book", "keep", "qrSvg", "stateOnPaper", "tickForm", "writeDown", "handover", "task"].forEach(function (name) {
+    ["unpacked", "untangle", "showUnits", "showShade", "locate", "book", "keep", "qrSvg", "stateOnPaper", "tickForm", "writeDown", "handover", "task"].forEach(function (name) {
       if (typeof G[name] !== "function") { wrong.push("a script of the page did not run: " + name); }
     });
     var steps = ["prepare", "apply", "work", "remove", "release"].reduce(function (all, part) { return all.concat(plan.steps[part]); }, []);
     if (!same(texts("[data-step]"), column(steps, "text"))) { wrong.push("the steps shown are not those of the plan"); }
+    var remarks = steps.reduce(function (all, step) { return all.concat(step.remarks || []); }, []);
+    if (!same(texts("[data-remark]"), remarks)) { wrong.push("the remarks shown are not those of the plan"); }
     ["lead_id", "from", "to", "size"].forEach(function (key) {
       if (!same(texts("[data-lead] [data-word=" + key + "]"), column(plan.leads, key))) { wrong.push("the leads shown are not those of the plan"); }
     });
