@@ -26,7 +26,7 @@ FLOORS = (
     ("scene", "method", "choice"),
     (
         *("rests", "settle", "outside", "zoning", "roads", "roadwork", "wayside", "beside"),
-        *("fieldwork", "rodfinding", "vehicle", "sightings", "hangs"),
+        *("fieldwork", "rodfinding", "vehicle", "sightings", "hangs", "crossings"),
     ),
     (
         "document",
