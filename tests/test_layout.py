@@ -45,6 +45,7 @@ FLOORS = (
     ("plan",),
     ("jobmap", "gis", "export", "pdf"),
     ("revising",),
+    ("sharing", "summary", "former"),
     ("cli", "__main__"),
 )
 FLOOR = {name: level for level, names in enumerate(FLOORS) for name in names}

@@ -136,7 +136,7 @@ _ROWS = {
     "*clearance.ways": "pole_id:t span_id:t towards:t sources:T bracket_pole_id:t?",
     "*clearance.grounds": "pole_id:t? span_id:t? role:t leads:i rods:i electrode:t?",
     "*clearance.others": "job_id:t title:t holder:t? work_start:t? work_end:t? made_at:t apart:t? "
-    "shared_devices:T shared_poles:T shared_circuits:T",
+    "shared_devices:T shared_poles:T shared_circuits:T *same_id:t",
     "picture.poles": "pole_id:t lon:n lat:n",
     "picture.spans": "span_id:t circuit_id:t phases:t? worked:b kind:t line:P",
     "picture.surroundings": "feature_id:t kind:t name:t? geometry:G",
