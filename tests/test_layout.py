@@ -18,6 +18,7 @@ FLOORS = (
     ("tables",),
     ("job", "ground", "record"),
     ("territory",),
+    ("keys",),
     ("jobvalues", "jobclearance", "jobkit", "jobtraffic", "jobplaces", "jobfile"),
     ("revision",),
     ("electrical",),
