@@ -27,7 +27,6 @@ FAULT_COLUMNS = (
     "x_over_r", "clearing_s", "asymmetry_ratio", "minimum_a", "primary", "primary_s", "backup",
     "backup_s", "longest_s",
 )  # fmt: skip
-_SHOWN = 12
 
 
 def run() -> int:
@@ -51,7 +50,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         return int(asked.run(asked))
     except InputError as error:
-        return _report(error.problems)
+        return _report(error.problems, getattr(asked, "territory", None))
     except (TableError, GridgroundError) as error:
         _say(f"rejected: {error}")
         return REJECTED
@@ -147,18 +146,19 @@ def _plain(text: str) -> str:
     return "".join(c if c == "\n" or c.isprintable() else "�" for c in text)
 
 
-def _report(problems: Sequence[Problem]) -> int:
-    """Print rejections and return the exit code."""
-    for problem in problems[:_SHOWN]:
-        _say(f"{problem.level}: {problem.sentence()}")
-    if len(problems) > _SHOWN:
-        _say(f"and {len(problems) - _SHOWN} more; gridground check lists all")
+def _report(problems: Sequence[Problem], territory: str | None = None) -> int:
+    """Print rejections and return the exit code; those of the data the first few of many."""
+    from gridground.summary import problem_lines  # noqa: PLC0415  start-up time
+
+    for line in problem_lines(problems, territory):
+        _say(line)
     return REJECTED
 
 
 def _check(asked: argparse.Namespace) -> int:
     """Read and judge a territory."""
-    from gridground.territory.read import judge_territory  # noqa: PLC0415  start-up time
+    from gridground.summary import judged_lines  # noqa: PLC0415  start-up time
+    from gridground.territory.read import judge_territory  # noqa: PLC0415
 
     judged = judge_territory(asked.territory)
     if asked.json:
@@ -169,10 +169,8 @@ def _check(asked: argparse.Namespace) -> int:
         }
         print(json.dumps(found, ensure_ascii=False, indent=1))
     else:
-        for problem in judged.problems:
-            _say(f"{problem.level}: {problem.sentence()}")
-        rows = ", ".join(f"{n} {layer}" for layer, n in judged.rows.items())
-        _say(f"{'usable' if judged.ok else 'rejected'}: {rows}")
+        for line in judged_lines(judged):
+            _say(line)
     if not judged.ok:
         return REJECTED
     return OPEN if any(p.level == "open item" for p in judged.problems) else READY
@@ -342,7 +340,7 @@ def _faults(asked: argparse.Namespace) -> int:
 
     territory = read_territory(asked.territory)
     if asked.circuit is not None and asked.circuit not in territory.circuits.index():
-        known = ", ".join(map(str, territory.circuits.ids))
+        known = f"Name one of: {', '.join(map(str, territory.circuits.ids))}."
         problem = Problem(
             "reject", "call", (asked.circuit,), "--circuit", "is not in the territory", known
         )

@@ -5,15 +5,17 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING, Any
 
-from gridground.revising import change_lines
-
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from gridground.errors import Problem
     from gridground.sharing import Share
+    from gridground.territory.read import Judgement
 
 WIDTH = 79  # a terminal of 80 columns
 INDENT = "  "
+MOST_PROBLEMS = 12
+NO_LAYERS = frozenset({"job", "record", "call", "environment", "territory", "columns"})
 MOST_IDS = 6
 # Open items by what they are about, the most important first: the isolation; what else can
 # energize the line; faults, times and limits. Then all others; what truck and papers lack last.
@@ -29,6 +31,49 @@ FIRST = (
 LAST = ("kit_short", "kit_clamps_unknown", "work_day_not_stated", "no_locate_ticket")
 _RANK = {code: place for place, codes in enumerate(FIRST) for code in codes}
 _RANK |= dict.fromkeys(LAST, len(FIRST) + 1)
+
+
+def problem_lines(problems: Sequence[Problem], territory: str | None) -> list[str]:
+    """Return why an input was rejected, one line a problem.
+
+    Parameters
+    ----------
+    problems : sequence of Problem
+        Everything found.
+    territory : str or None
+        Folder of the data, where the call names one: of many problems of its layers the first
+        few are shown, and `gridground check` shows the rest. Others are shown all.
+    """
+    of_data = [problem for problem in problems if problem.layer not in NO_LAYERS]
+    hidden = of_data[MOST_PROBLEMS:] if territory is not None else []
+    lines = [f"{one.level}: {one.sentence()}" for one in problems if one not in hidden]
+    if hidden and territory is not None:
+        lines.append(f"and {len(hidden)} more of the data; gridground check {territory} lists them")
+    return lines
+
+
+def judged_lines(judged: Judgement) -> list[str]:
+    """Return what `gridground check` says: the state, what was read, then one line a finding.
+
+    Parameters
+    ----------
+    judged : Judgement
+        A territory as judged.
+    """
+    levels = ("reject", "open item", "note")
+    counts = [sum(one.level == level for one in judged.problems) for level in levels]
+    words = ("rejection", "open item", "note")
+    told = [counted(n, word) for n, word in zip(counts, words, strict=True) if n]
+    state = "usable" if judged.ok else "rejected"
+    rows = ", ".join(f"{layer} {n:,}" for layer, n in judged.rows.items())
+    lines = [f"{state}: {', '.join(told) or 'nothing found to mend'}"]
+    lines += wrapped(f"rows read: {rows or 'none'}", first=INDENT, rest=2 * INDENT)
+    return lines + [
+        f"{one.level}: {one.sentence()}"
+        for level in levels
+        for one in judged.problems
+        if one.level == level
+    ]
 
 
 def wrapped(text: str, *, first: str = "", rest: str = INDENT) -> list[str]:
@@ -110,6 +155,8 @@ def plan_lines(
     list of str
         Lines of at most 79 characters, unless an id or a path is longer.
     """
+    from gridground.revising import change_lines  # noqa: PLC0415  a rejection needs none of it
+
     return [
         state_line(document, shares),
         *_what(document),

@@ -116,7 +116,7 @@ def assumption_rows(
     if outcome.study is not None:
         rows += [_row(note, "the solution of the phasor network") for note in outcome.study.notes]
     rows += [
-        _row(f"{problem.layer}: {problem.sentence()}", "remark on the data")
+        _row(problem.sentence(), "remark on the data")
         for problem in scene.territory.problems
         if problem.level == "note" and problem.layer in {"conductors", "constructions"}
     ]

@@ -10,8 +10,9 @@ import pytest
 from maps_maker import ROOT
 
 from gridground.cli import main
+from gridground.errors import Problem
 from gridground.record import plan_hash
-from gridground.summary import command_lines, in_order, refusal_lines, wrapped
+from gridground.summary import command_lines, in_order, problem_lines, refusal_lines, wrapped
 
 TERRITORY = str(ROOT / "sample_data" / "territory")
 JOBS = ROOT / "sample_data" / "jobs"
@@ -239,3 +240,64 @@ def test_every_reason_of_a_refusal_has_its_remedy():
     lines = refusal_lines("J", rows)
     assert lines[0] == "J: refused, no plan possible, 2 reasons"
     assert lines[1:] == ["no plan: x (P1): what.", "  Do this."] * 2
+
+
+# --- check, and what is rejected ------------------------------------------------------------------
+
+
+def test_check_says_the_state_first_and_rejections_before_notes(capsys):
+    code, lines = said(capsys, "check", TERRITORY)
+    assert code == 1
+    assert lines[0] == "usable: 1 open item, 1 note"
+    assert lines[1].startswith("  rows read: poles 283, spans 290, circuits 3")
+    levels = [line.split(":")[0] for line in lines if not line.startswith(" ")][1:]
+    assert levels == ["open item", "note"]
+
+
+@pytest.mark.parametrize("name", ["small", "ieee9500"])
+def test_no_sentence_of_check_reads_badly(capsys, name):
+    _, lines = said(capsys, "check", str(ROOT / "tests" / "networks" / name))
+    for line in lines[2:]:
+        if not line.startswith(" "):
+            assert not re.search(r"[?.!]\.|\.\.|: \.|  |, and 0|\b1 circuits", line), line
+            assert line.endswith((".", "?")), line
+
+
+def test_a_territory_without_anything_says_so(tmp_path, capsys):
+    code, lines = said(capsys, "check", str(tmp_path))
+    assert code == 2
+    assert lines[:2] == ["rejected: 3 rejections, 1 open item", "  rows read: none"]
+
+
+def test_what_is_wrong_with_a_job_is_shown_whole(tmp_path, capsys):
+    """`gridground check` reads no job: nothing of one may be left to it."""
+    file = tmp_path / "job.toml"
+    file.write_text("".join(f"nonsense_{n} = 1\n" for n in range(30)))
+    code, lines = said(capsys, "plan", TERRITORY, str(file), "-o", str(tmp_path / "o"))
+    assert code == 2
+    assert all(any(f"nonsense_{n}:" in line for line in lines) for n in range(30))
+    assert "gridground check" not in "\n".join(lines)
+
+
+def test_of_many_rejections_of_the_data_check_lists_the_rest():
+    rows = [
+        Problem("reject", "poles", (f"P{n}",), "height_m", "missing", "state it") for n in range(20)
+    ]
+    lines = problem_lines(rows, "land")
+    assert lines[-1] == "and 8 more of the data; gridground check land lists them"
+    assert len(lines) == 13
+    assert lines[0] == "reject: poles: P0: height_m: missing. State it."
+    assert len(problem_lines(rows[:12], "land")) == 12
+
+
+@pytest.mark.parametrize(
+    ("found", "remedy", "said"),
+    [
+        ("near 3.28: feet?", "confirm it", "near 3.28: feet? Confirm it."),
+        ("missing", "'x': did you mean 'y'?", "missing. 'x': did you mean 'y'?"),
+        ("missing", "clearing_s of F1", "missing. clearing_s of F1."),
+        ("missing", "", "missing."),
+    ],
+)
+def test_one_mark_ends_a_sentence(found, remedy, said):
+    assert Problem("note", "poles", (), "", found, remedy).sentence() == f"poles: {said}"
