@@ -115,7 +115,8 @@ def _parser() -> argparse.ArgumentParser:
     diff = _command(commands, "diff", "what changed between two plans, in words", example)
     diff.add_argument("before", metavar="A.plan.json")
     diff.add_argument("after", metavar="B.plan.json")
-    diff.add_argument("--json", action="store_true", help="print the changes as JSON")
+    diff.add_argument("--json", action="store_true", help="print every change as JSON")
+    diff.add_argument("--all", action="store_true", help="print every change, not only the first")
     diff.epilog = f"{diff.epilog}; exit code 0 whether or not anything differs, 2 rejected"
     diff.set_defaults(run=_diff)
     example = "faults sample_data/territory -o faults.csv"
@@ -318,13 +319,17 @@ def _map(asked: argparse.Namespace) -> int:
 
 def _diff(asked: argparse.Namespace) -> int:
     """Say what changed between two plans."""
-    from gridground.revising import compare_plans  # noqa: PLC0415  start-up time
+    from gridground.differences import difference_lines  # noqa: PLC0415  start-up time
+    from gridground.revising import compare_plans  # noqa: PLC0415
 
     compared = compare_plans(asked.before, asked.after)
     if asked.json:
         print(json.dumps(compared.row(), ensure_ascii=False, indent=1))
     else:
-        print(_plain("\n".join(compared.lines())))
+        named = compared.row()
+        both = (named["before"], named["after"])
+        lines = compared.lines() if asked.all else difference_lines(both, compared.changes)
+        print(_plain("\n".join(lines)))
     return READY
 
 

@@ -46,7 +46,7 @@ FLOORS = (
     ("plan",),
     ("jobmap", "gis", "export", "pdf"),
     ("revising",),
-    ("sharing", "summary", "former"),
+    ("sharing", "summary", "former", "differences"),
     ("cli", "__main__"),
 )
 FLOOR = {name: level for level, names in enumerate(FLOORS) for name in names}
