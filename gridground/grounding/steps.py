@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from gridground.grounding.bonds import bar_height_m
+from gridground.grounding.bonds import bar_height_m, ends_told
 from gridground.grounding.vehicle_steps import vehicle_prepare, vehicle_release
-from gridground.units import feet_text
+from gridground.units import bearing_text, feet_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -82,8 +82,9 @@ def steps_of(
         apply, ``lead_id, tool, ends``, ``asks`` (what is written down: ``rod_ohm``, ``detector``,
         ``lead_number``) and ``phases`` (what the detector is held to, one by one).
     """
-    applied = [_apply(row, first=row is first_line_end(rows, row)) for row in rows]
-    removed = [_remove(row) for row in reversed(rows)]
+    told = {id(row): ends_told(row.edge, [spot.top for spot in spots]) for row in rows}
+    applied = [_apply(row, told[id(row)], first=row is first_line_end(rows, row)) for row in rows]
+    removed = [_remove(row, told[id(row)]) for row in reversed(rows)]
     parts = {
         "prepare": [
             *_prepare(job, spots, zones, words, before),
@@ -197,7 +198,7 @@ def _prepare_location(
             _step(
                 pole_id,
                 f"At {here}: the rod is told by {told} at {feet_text(spot.rod.distance_m)} from "
-                f"the pole, bearing {spot.rod.bearing_deg:.0f} degrees from true north. See that "
+                f"the pole, bearing {bearing_text(spot.rod.bearing_deg)} from true north. See that "
                 "it stands there, driven to its full depth. Measure and write down its resistance.",
             )
         )
@@ -206,7 +207,7 @@ def _prepare_location(
             _step(
                 pole_id,
                 f"At {here}: drive the rod to its full depth at {feet_text(spot.rod.distance_m)} "
-                f"from the pole, bearing {spot.rod.bearing_deg:.0f} degrees from true north. "
+                f"from the pole, bearing {bearing_text(spot.rod.bearing_deg)} from true north. "
                 "Measure and write down its resistance.",
                 asks=["rod_ohm"],
             )
@@ -278,14 +279,14 @@ def _taken(row: LeadRow) -> str:
     return text + (f" and {short} more alike" if short else "")
 
 
-def _apply(row: LeadRow, *, first: bool) -> dict[str, Any]:
+def _apply(row: LeadRow, told: tuple[str, str], *, first: bool) -> dict[str, Any]:
     """Put one lead on, ground end first."""
     edge = row.edge
     again = "Test again for no voltage, then " if first else ""
     return _step(
         edge.pole_id,
         f"At {where_text(edge.pole_id, edge.span_id)}: {again}{_several(row)}, size {row.size}, "
-        f"{feet_text(row.length_m)}{_taken(row)}: first to {edge.start}, then to {edge.end}. "
+        f"{feet_text(row.length_m)}{_taken(row)}: first to {told[0]}, then to {told[1]}. "
         f"Count {row.parallel} on.",
         lead_id=row.lead_id,
         tool=HAND_ON if edge.role == "electrode" else STICK,
@@ -294,13 +295,13 @@ def _apply(row: LeadRow, *, first: bool) -> dict[str, Any]:
     )
 
 
-def _remove(row: LeadRow) -> dict[str, Any]:
+def _remove(row: LeadRow, told: tuple[str, str]) -> dict[str, Any]:
     """Take one lead off, line end first."""
     edge = row.edge
     return _step(
         edge.pole_id,
-        f"At {where_text(edge.pole_id, edge.span_id)}: {_several(row)}: first off {edge.end}, "
-        f"then off {edge.start}. Count {row.parallel} off.",
+        f"At {where_text(edge.pole_id, edge.span_id)}: {_several(row)}: first off {told[1]}, "
+        f"then off {told[0]}. Count {row.parallel} off.",
         lead_id=row.lead_id,
         tool=HAND_OFF if edge.role == "electrode" else STICK,
         ends=[edge.end, edge.start],
@@ -329,8 +330,9 @@ def _work(job: Job, spots: Sequence[Spot], rows: Sequence[LeadRow]) -> list[dict
     steps += [
         _step(
             row.edge.pole_id,
-            f"At {where_text(row.edge.pole_id, row.edge.span_id)}: conductor {row.edge.start} is "
-            f"cut only with bypass lead {row.lead_id} on; it stays until the joint is made.",
+            f"At {where_text(row.edge.pole_id, row.edge.span_id)}: conductor "
+            f"{ends_told(row.edge, [spot.top for spot in spots])[0]} is cut only with "
+            f"bypass lead {row.lead_id} on; it stays until the joint is made.",
         )
         for row in rows
         if row.edge.role == "bypass"

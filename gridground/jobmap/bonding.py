@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from markupsafe import Markup
 
 from gridground.jobmap.drawing import cut_label, number
-from gridground.jobmap.words import printable, short_feet_text
+from gridground.jobmap.words import end_text, printable, short_feet_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -16,7 +16,7 @@ _ROW = 62.0
 _BOX = 150.0
 _BOX_HEIGHT = 34.0
 _LANE = 26.0
-_END_LETTERS = 12
+_END_LETTERS = 16
 _CONDUCTOR_LETTERS = 4
 _WIDTH = 420.0
 
@@ -57,7 +57,9 @@ def bonding_svg(leads: Sequence[dict[str, Any]], title: str) -> Markup:
         )
         parts.append(Markup('<path class="{}" d="{}"/>').format(css, path))
         parts.append(_lead_words(lead, x + 8, (low + high) / 2))
-    labels = _labels(ends)
+    said = {lead[way]: end_text(lead, way) for lead in leads for way in ("from", "to")}
+    short = _labels([said[end] for end in ends])
+    labels = {end: short[said[end]] for end in ends}
     parts += [_box(labels[end], y_of[end]) for end in ends]
     return Markup(
         '<svg class="bonding" viewBox="0 0 {w} {h}" role="img" aria-label="{title}">{parts}</svg>'

@@ -105,7 +105,8 @@ _ROWS = {
     "clamp_from:t clamp_to:t grade:t resistance_ohm:n reactance_ohm:n current_a:n time_s:n "
     "rating_a:n margin_ratio:n source:t *solved_a:n? *peak_a:n? *peak_limit_a:n "
     "*end_temperature_c:n? *withstand_a:n *ultimate_a:n *next_size:t? *next_size_at_a:n? "
-    "*next_size_at_s:n? *needed_m:n *excess_m:n *path:L *remark:t? *kit_lead_ids:T *planned:o?",
+    "*next_size_at_s:n? *needed_m:n *excess_m:n *path:L *remark:t? *kit_lead_ids:T *planned:o? "
+    "*from_said:t *to_said:t",
     "rod_zone": "pole_id:t rod_rise_v:n step_v_at_zone:n touch_v:n limit_v:n radius_needed_m:n "
     "passed:b *rod_a:n? *touch_limit_v:n? *standing_rise_v:n *standing_radius_m:n?",
     "*zones": "zone_id:t parts:T perimeter_m:n area_m2:n cones:i geometry:G",

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from gridground.revision.leaves import lead_name
 from gridground.revision.phrases import WHOLE_FROM, length_text, pair, value_text
+from gridground.units import bearing_text
 
 if TYPE_CHECKING:
     from gridground.revision.leaves import Path
@@ -69,7 +71,14 @@ def rod_text(rod: Row | None) -> str:
     """Return where a rod stands as seen from its pole."""
     if rod is None:
         return NOTHING
-    return f"rod at {length_text(rod['distance_m'])}, bearing {rod['bearing_deg']:g}°"
+    return f"rod at {length_text(rod['distance_m'])}, bearing {bearing_text(rod['bearing_deg'])}"
+
+
+def lead_title(one: Row | None, other: Row | None) -> str:
+    """Name a lead by its pole and its two ends, as the crew reads them where either plan says."""
+    row = next((r for r in (one, other) if r is not None and "from_said" in r), one or other or {})
+    said = {way: row.get(f"{way}_said") or row.get(way) for way in ("from", "to")}
+    return lead_name(row | said)
 
 
 def lead_text(row: Row | None) -> str:
