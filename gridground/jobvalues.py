@@ -109,10 +109,13 @@ class Section:
         tables = dict(WHERE_STATED) | dict(self._tables()) if tables is None else tables
         for key in self.table:
             if key not in self._known:
-                remedy = key_remedy(key, plain_table(self.name), tables)
-                self.add(key, f"unknown key {shown(key)}", remedy)
+                self.add(key, f"unknown key {shown(key)}", self.unknown_remedy(key, tables))
         for inner in self._inner:
             inner.refuse_unknown(tables)
+
+    def unknown_remedy(self, key: str, tables: Mapping[str, frozenset[str]]) -> str:
+        """Return what to do about a key that nobody asked for."""
+        return key_remedy(key, plain_table(self.name), tables)
 
     def _tables(self) -> Iterator[tuple[str, frozenset[str]]]:
         """Yield the known keys of this table and of those inside it, by name."""
@@ -137,7 +140,7 @@ def _number(value: object, remedy: str) -> float:
 
 def as_number(low: float, high: float) -> Callable[[object], float]:
     """Return a reader of numbers within a range, ends included."""
-    remedy = f"write a number, {low:,g} to {high:,g}"
+    remedy = f"write a number, {low:,.10g} to {high:,.10g}"
 
     def read(value: object) -> float:
         number = _number(value, remedy)
