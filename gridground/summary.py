@@ -188,14 +188,15 @@ def _what(document: Mapping[str, Any]) -> list[str]:
 
 def _failed(document: Mapping[str, Any]) -> list[str]:
     """Say which checks failed, and what would mend them."""
+    from gridground.jobmap.words import check_limit_text, check_value_text  # noqa: PLC0415  start
+
     lines = []
     for check in document["checks"]:
         if check["passed"]:
             continue
-        value, limit = (f"{check[key]:.4g}" for key in ("value", "limit"))
         text = (
-            f"{check['code']} ({_ids(check['where'])}): {value} {check['unit']}, limit {limit} "
-            f"{check['unit']}; mended by {check['mends']}"
+            f"{check['code']} ({_ids(check['where'])}): {check_value_text(check)}, limit "
+            f"{check_limit_text(check)}; mended by {check['mends']}"
         )
         lines += wrapped(text, first="check failed: ")
     return lines

@@ -10,6 +10,7 @@ from maps_maker import ROOT
 
 import gridground as gg
 from gridground.jobmap import page_html
+from gridground.jobmap.words import check_limit_text, check_value_text
 from gridground.units import bearing_text, feet_text, room_text, way_text
 
 SAMPLE = ROOT / "sample_data"
@@ -83,3 +84,18 @@ def test_ways_are_whole_and_bearings_close_the_circle():
     assert bearing_text(-0.4) == "0° (N)"
     assert bearing_text(359.5) == "0° (N)"
     assert bearing_text(348.75) == "349° (N)"
+
+
+@pytest.mark.parametrize(
+    ("check", "said"),
+    [
+        (("rod_setback", 4.5713, 4.572, "m"), ("14 ft 11 in (4.57 m)", "15 ft (4.57 m)")),
+        (("lead_reach", 3.0471, 3.0481, "m"), ("9 ft 11 in (3.04 m)", "10 ft 1 in (3.05 m)")),
+        (("worker_voltage", 57.31, 57.35, "V"), ("57.4 V", "57.3 V")),
+        (("lead_minimum", 33.59, 33.63, "mm²"), ("33.5 mm²", "33.7 mm²")),
+    ],
+)
+def test_a_failed_check_never_reads_as_if_it_passed(check, said):
+    """Independent: worked out by hand; what must be at least the limit is rounded down."""
+    row = dict(zip(("code", "value", "limit", "unit"), check, strict=True))
+    assert (check_value_text(row), check_limit_text(row)) == said

@@ -17,7 +17,7 @@ from gridground.jobmap.sheets import SHEETS, name_drawings, named_drawing, sheet
 from gridground.jobmap.sideview import side_view_svg
 from gridground.jobmap.sketch import Scene, line_state_text, sketch_svg
 from gridground.jobmap.sources import figure_notes
-from gridground.units import bearing_text, feet_text, room_text
+from gridground.units import bearing_text, feet_text, room_text, way_text
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -66,6 +66,9 @@ def environment() -> Environment:
         needed=words.needed_text,
         allowed=words.allowed_text,
         plain=words.plain_text,
+        way=way_text,
+        value=words.check_value_text,
+        limit=words.check_limit_text,
         feet=words.length_text,
         reach=feet_text,
         room=room_text,

@@ -6,9 +6,11 @@ import math
 import re
 from typing import Any
 
-from gridground.units import feet_text, round_down, round_up, significant
+from gridground.units import feet_text, room_text, round_down, round_up, significant
 
 NOT_STATED = "not stated"
+# Checks of what must be as large as the limit or larger; of all others the limit is the most.
+AT_LEAST = frozenset({"rod_setback", "lead_reach", "lead_minimum"})
 
 # Kinds of surroundings: the word on the drawing and the letter beside it. Buried utilities take
 # the colours of the APWA Uniform Color Code from the style sheet, by class.
@@ -133,6 +135,38 @@ def _rounded(value: float | None, unit: str, digits: int, *, up: bool) -> str:
     if abs(rounded) >= 1000:
         text = f"{rounded:,.0f}"
     return f"{text} {unit}".rstrip()
+
+
+def check_value_text(check: dict[str, Any]) -> str:
+    """Return the figure of a check, rounded toward failing it.
+
+    Examples
+    --------
+    >>> check_value_text({"code": "rod_setback", "value": 4.5713, "unit": "m"})
+    '14 ft 11 in (4.57 m)'
+    >>> check_value_text({"code": "worker_voltage", "value": 57.31, "unit": "V"})
+    '57.4 V'
+    """
+    return _held(check, "value", up=check["code"] not in AT_LEAST)
+
+
+def check_limit_text(check: dict[str, Any]) -> str:
+    """Return the limit of a check, rounded toward failing it.
+
+    Examples
+    --------
+    >>> check_limit_text({"code": "rod_setback", "limit": 4.572, "unit": "m"})
+    '15 ft (4.57 m)'
+    """
+    return _held(check, "limit", up=check["code"] in AT_LEAST)
+
+
+def _held(check: dict[str, Any], key: str, *, up: bool) -> str:
+    """Return a figure of a check with its unit, a length as all lengths are worded."""
+    value, unit = check[key], check["unit"]
+    if unit == "m" and value is not None:
+        return feet_text(value) if up else room_text(value)
+    return _rounded(value, unit, 3, up=up)
 
 
 def plain_text(value: float | None, unit: str = "") -> str:
