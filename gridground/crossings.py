@@ -38,18 +38,21 @@ def crossing_items(scene: Scene, outcome: Outcome) -> list[OpenItem]:
         Code ``crossing_fault``; each says what the leads were asked for, what the weakest of those
         that hang carries and for how long, and who settles it.
     """
-    if not outcome.placement.inner_spans:
+    # Without a layer of other lines nothing is asked: what crosses is solved as an event all the
+    # same, and every lead held against it.
+    if scene.territory.layer("other_lines") is None or not outcome.placement.inner_spans:
         return []
     return [*_crossing_circuits(scene, outcome), *_crossing_lines(scene, outcome)]
 
 
-def asked_a(outcome: Outcome) -> float:
-    """Return the smallest current that any lead in the fault path was chosen for [A].
+def asked_a(outcome: Outcome) -> tuple[float, float]:
+    """Return the smallest and the largest current that a lead in the fault path was chosen for [A].
 
     Each is chosen for the largest fault at its own pole, growth included; 0 where none is.
     """
-    found = (row.current_a for row in outcome.rows if row.edge.role != "electrode")
-    return min((current_a for current_a in found if current_a > 0), default=0.0)
+    found = [row.current_a for row in outcome.rows if row.edge.role != "electrode"]
+    found = [current_a for current_a in found if current_a > 0] or [0.0]
+    return min(found), max(found)
 
 
 def _crossing_lines(scene: Scene, outcome: Outcome) -> list[OpenItem]:
@@ -59,10 +62,10 @@ def _crossing_lines(scene: Scene, outcome: Outcome) -> list[OpenItem]:
         return []
     meets = lines.meeting(_inside(scene, outcome.placement))
     meets = meets[lines["state"][meets] != "dead"]
-    least_a, items = asked_a(outcome), []
+    most_a, items = asked_a(outcome)[1], []
     for row in meets.tolist():
         fault_a, time_s = float(lines["fault_a"][row]), float(lines["clearing_s"][row])
-        if fault_a <= least_a:
+        if fault_a <= most_a:
             continue
         name = f"line {lines.ids[row]}"
         time = None if math.isnan(time_s) else time_s
@@ -72,7 +75,7 @@ def _crossing_lines(scene: Scene, outcome: Outcome) -> list[OpenItem]:
             f"{_told(scene, outcome, fault_a, (time, UNKNOWN_X_OVER_R))}"
         )
         who, settles = _settled_by(
-            scene, f"the operator of {name}", fault_a / least_a if least_a else math.inf
+            scene, f"the operator of {name}", fault_a / most_a if most_a else math.inf
         )
         if math.isnan(fault_a):
             stated = "the operator states fault_a and clearing_s for the layer other_lines, or"
@@ -94,10 +97,10 @@ def _crossing_circuits(scene: Scene, outcome: Outcome) -> list[OpenItem]:
         fault, largest = scene.live_fault(pole, circuit), found.get(circuit)
         if circuit not in found or _larger(fault, largest):
             found[circuit] = fault
-    least_a, items = asked_a(outcome), []
+    most_a, items = asked_a(outcome)[1], []
     for circuit, fault in sorted(found.items()):
         fault_a = math.nan if fault is None else fault.largest_a
-        if fault_a <= least_a:
+        if fault_a <= most_a:
             continue
         timed = (None, UNKNOWN_X_OVER_R) if fault is None else (fault.clearing_s, fault.x_over_r)
         gives = _gives(None if fault is None else fault_a, timed[0])
@@ -106,7 +109,7 @@ def _crossing_circuits(scene: Scene, outcome: Outcome) -> list[OpenItem]:
             f"{_told(scene, outcome, fault_a, timed)}"
         )
         who, settles = _settled_by(
-            scene, "the dispatcher", fault_a / least_a if least_a else math.inf
+            scene, "the dispatcher", fault_a / most_a if most_a else math.inf
         )
         if fault is None:
             settles = f"the fault data of {circuit} are completed, or"
@@ -143,9 +146,10 @@ def _gives(fault_a: float | None, time_s: float | None) -> str:
 def _told(scene: Scene, outcome: Outcome, fault_a: float, timed: tuple[float | None, float]) -> str:
     """Say what the leads were asked for and what those that hang carry."""
     growth = scene.job.limits.fault_growth_ratio
+    least, most = (f"{current_a:,.0f}" for current_a in asked_a(outcome))
     told = (
         "Each lead was chosen for the largest fault at its own pole with fault_growth_ratio "
-        f"{growth:g}: {asked_a(outcome):,.0f} A at the least"
+        f"{growth:g}: {least if least == most else f'{least} to {most}'} A"
     )
     weakest = weakest_row(outcome.rows, timed, basis=scene.job.limits.lead_basis)
     if weakest is None:

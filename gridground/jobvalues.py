@@ -99,13 +99,7 @@ class Section:
             yield inner
 
     def refuse_unknown(self, tables: Mapping[str, frozenset[str]] | None = None) -> None:
-        """Reject every key that nobody asked for, here and in the tables inside.
-
-        Parameters
-        ----------
-        tables : mapping, optional
-            Known keys by table, for the remedy; without it those of this table and inside it.
-        """
+        """Reject every key that nobody asked for, here and inside; `tables` holds known keys."""
         tables = dict(WHERE_STATED) | dict(self._tables()) if tables is None else tables
         for key in self.table:
             if key not in self._known:

@@ -33,8 +33,8 @@ def test_the_item_says_what_was_asked_and_what_the_hanging_leads_carry(territory
     found = plan(territory)
     (item,) = crossing(found)
     kinds = ("three_phase_a", "phase_phase_a", "two_phase_ground_a", "phase_ground_a")
-    least = min(max(row[k] or 0.0 for k in kinds) for row in found["faults"].values())
-    assert f"{least:,.0f} A at the least" in item["what"]
+    most = [max(row[k] or 0.0 for k in kinds) for row in found["faults"].values()]
+    assert f"fault_growth_ratio 1: {min(most):,.0f} to {max(most):,.0f} A" in item["what"]
     assert "can give 7,200 A for 0.12 s" in item["what"]
     told = re.search(r"hang, (G\d+) \((.+?)\), carries ([\d,]+) A for 0.12 s: enough", item["what"])
     # Independent of the row chosen: the least of all leads in the fault path, X/R 30 of what
