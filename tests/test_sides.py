@@ -61,6 +61,15 @@ def test_the_page_shows_both_and_the_data_keep_the_span(plan):
             assert "@" not in lead["path"][0]["what"]
 
 
+def test_the_side_view_names_its_two_sides_by_poles(plan):
+    page = page_html(plan)
+    for top in plan["picture"]["tops"]:
+        if len(top["sides"]) > 1:
+            first, last = (top["sides"][k]["toward"] for k in (0, -1))
+            assert f"in front toward {first}, behind toward {last}" in page
+            assert {first, last} <= {row["pole_id"] for row in plan["picture"]["poles"]}
+
+
 def test_two_spans_to_one_pole_are_told_apart():
     area = territory(
         [pole("P0"), pole("P1"), pole("P2")],

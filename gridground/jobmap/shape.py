@@ -177,7 +177,7 @@ _SEEN = "what:t kind:t feature_id:t lon:n lat:n bearing_deg:n distance_m:n cross
 _IN_TOPS = {
     "ends": "end:t x_m:n y_m:n *apart_ratio:n",
     "conductors": "circuit_id:t conductor:t x_m:n y_m:n worked:b",
-    "sides": "span_id:t apart_ratio:n",
+    "sides": "span_id:t apart_ratio:n *toward:t",
 }
 _ROD = (
     "lon:n lat:n bearing_deg:n distance_m:n resistance_ohm:n? *score:n? *score_parts:L "
