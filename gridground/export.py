@@ -217,13 +217,17 @@ def read_others(
     return tuple(plans), tuple(problems)
 
 
+def usual_file(file: Path) -> bool:
+    """Say whether something is a usual file of a plan's size, not a pipe that is waited for."""
+    try:
+        return file.is_file() and file.stat().st_size <= OTHER_BYTES
+    except OSError:
+        return False
+
+
 def _other(file: Path) -> Plan:
     """Read the plan of another job; only a usual file of a plan's size is opened at all."""
-    try:
-        usual = file.is_file() and file.stat().st_size <= OTHER_BYTES
-    except OSError:
-        usual = False
-    if not usual:
+    if not usual_file(file):
         raise _rejected(file, "is not the file of a plan", "Make that job's plan again.")
     return read_plan(file)
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gridground.errors import InputError
-from gridground.export import PLAN_ENDS, read_plan
+from gridground.export import PLAN_ENDS, read_plan, usual_file
 from gridground.pdf import pdf_names
 from gridground.summary import counted, files_line
 
@@ -94,8 +94,9 @@ class Written:
 
 def former_files(folder: Path, job_id: str) -> Former:
     """Return what of a job stands in a folder."""
+    file = folder / f"{job_id}.plan.json"
     try:
-        plan = read_plan(folder / f"{job_id}.plan.json").document
+        plan = read_plan(file).document if usual_file(file) else None
     except InputError:
         plan = None
     names = (*(f"{job_id}.{end}" for end in PLAN_ENDS), f"{job_id}.refused.json")

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from gridground.crews import NOT_STATED
+from gridground.export import usual_file
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -148,7 +149,7 @@ def _plans(folders: Sequence[str]) -> dict[str, tuple[str, dict[str, Any]]]:
     """Return folder and document of every plan file by hash; they were verified when read."""
     found: dict[str, tuple[str, dict[str, Any]]] = {}
     for folder in folders:
-        for file in sorted(Path(folder).glob("*.plan.json")):
+        for file in filter(usual_file, sorted(Path(folder).glob("*.plan.json"))):
             try:
                 document = json.loads(file.read_bytes())
             except (OSError, ValueError, RecursionError):

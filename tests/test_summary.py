@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 import shlex
 
@@ -137,6 +138,17 @@ def test_a_plan_of_another_worksite_under_the_id_is_said_when_it_is_replaced(tmp
     )
     told = " ".join(line.strip() for line in lines)
     assert "another worksite: pole Q213 of WB2; now pole Q220 of WB2" in told
+
+
+def test_pipes_in_the_way_are_not_waited_for(tmp_path, capsys):
+    main(["plan", TERRITORY, job("07-four-poles"), "-o", str(tmp_path)])
+    os.mkfifo(tmp_path / "other.plan.json")
+    os.mkfifo(tmp_path / "straight-01.plan.json")
+    code, lines = said(capsys, "plan", TERRITORY, job("01-straight"), "-o", str(tmp_path))
+    assert code == 2
+    assert "exists already" in lines[0]
+    (tmp_path / "straight-01.plan.json").unlink()
+    assert main(["plan", TERRITORY, job("01-straight"), "-o", str(tmp_path)]) == 1
 
 
 def test_a_refusal_says_which_plan_it_took_away(tmp_path, capsys):
