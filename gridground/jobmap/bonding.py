@@ -16,7 +16,7 @@ _ROW = 62.0
 _BOX = 150.0
 _BOX_HEIGHT = 34.0
 _LANE = 26.0
-_END_LETTERS = 16
+_END_LETTERS = 13
 _CONDUCTOR_LETTERS = 4
 _WIDTH = 420.0
 
@@ -125,12 +125,16 @@ def _labels(ends: Sequence[str]) -> dict[str, str]:
     --------
     >>> _labels(["neutral", "B@WB1-P150"])
     {'neutral': 'neutral', 'B@WB1-P150': 'B@WB1-P150'}
+    >>> _labels(["A toward P149", "A toward P14900"])
+    {'A toward P149': 'A toward P149', 'A toward P14900': 'A → P14900'}
     >>> list(_labels(["F-2:A@F-2-SPAN-1234", "F-2:B@F-2-SPAN-1234"]).values())
     ['A…PAN-1234', 'B…PAN-1234']
     """
     found: dict[str, str] = {}
     for end in ends:
         flat = " ".join(printable(end).split())
+        if len(flat) > _END_LETTERS:
+            flat = flat.replace(" toward ", " → ")
         conductor = flat.partition("@")[0].rpartition(":")[2][:_CONDUCTOR_LETTERS]
         shorter = [
             f"{conductor}…{flat[-kept:]}" for kept in range(8, _END_LETTERS - len(conductor))
