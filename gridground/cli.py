@@ -17,6 +17,7 @@ from gridground.terminal import escape_what_is_lacking
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from gridground.former import Written
     from gridground.job import Job
     from gridground.territory.layers import Territory
 
@@ -27,7 +28,6 @@ FAULT_COLUMNS = (
     "x_over_r", "clearing_s", "asymmetry_ratio", "minimum_a", "primary", "primary_s", "backup",
     "backup_s", "longest_s",
 )  # fmt: skip
-_SHOWN = 12
 
 
 def run() -> int:
@@ -52,7 +52,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         return int(asked.run(asked))
     except InputError as error:
-        return _report(error.problems)
+        return _report(error.problems, getattr(asked, "territory", None))
     except (TableError, GridgroundError) as error:
         _say(f"rejected: {error}")
         return REJECTED
@@ -117,7 +117,8 @@ def _parser() -> argparse.ArgumentParser:
     diff = _command(commands, "diff", "what changed between two plans, in words", example)
     diff.add_argument("before", metavar="A.plan.json")
     diff.add_argument("after", metavar="B.plan.json")
-    diff.add_argument("--json", action="store_true", help="print the changes as JSON")
+    diff.add_argument("--json", action="store_true", help="print every change as JSON")
+    diff.add_argument("--all", action="store_true", help="print every change, not only the first")
     diff.epilog = f"{diff.epilog}; exit code 0 whether or not anything differs, 2 rejected"
     diff.set_defaults(run=_diff)
     example = "faults sample_data/territory -o faults.csv"
@@ -148,18 +149,19 @@ def _plain(text: str) -> str:
     return "".join(c if c == "\n" or c.isprintable() else "�" for c in text)
 
 
-def _report(problems: Sequence[Problem]) -> int:
-    """Print rejections and return the exit code."""
-    for problem in problems[:_SHOWN]:
-        _say(f"{problem.level}: {problem.sentence()}")
-    if len(problems) > _SHOWN:
-        _say(f"and {len(problems) - _SHOWN} more; gridground check lists all")
+def _report(problems: Sequence[Problem], territory: str | None = None) -> int:
+    """Print rejections and return the exit code; those of the data the first few of many."""
+    from gridground.summary import problem_lines  # noqa: PLC0415  start-up time
+
+    for line in problem_lines(problems, territory):
+        _say(line)
     return REJECTED
 
 
 def _check(asked: argparse.Namespace) -> int:
     """Read and judge a territory."""
-    from gridground.territory.read import judge_territory  # noqa: PLC0415  start-up time
+    from gridground.summary import judged_lines  # noqa: PLC0415  start-up time
+    from gridground.territory.read import judge_territory  # noqa: PLC0415
 
     judged = judge_territory(asked.territory)
     if asked.json:
@@ -170,10 +172,8 @@ def _check(asked: argparse.Namespace) -> int:
         }
         print(json.dumps(found, ensure_ascii=False, indent=1))
     else:
-        for problem in judged.problems:
-            _say(f"{problem.level}: {problem.sentence()}")
-        rows = ", ".join(f"{n} {layer}" for layer, n in judged.rows.items())
-        _say(f"{'usable' if judged.ok else 'rejected'}: {rows}")
+        for line in judged_lines(judged):
+            _say(line)
     if not judged.ok:
         return REJECTED
     return OPEN if any(p.level == "open item" for p in judged.problems) else READY
@@ -182,6 +182,7 @@ def _check(asked: argparse.Namespace) -> int:
 def _plan(asked: argparse.Namespace) -> int:
     """Plan one job and write its files."""
     from gridground.export import plan_files, read_others, write_files  # noqa: PLC0415  start-up
+    from gridground.former import Written, former_files  # noqa: PLC0415
     from gridground.jobfile import read_job  # noqa: PLC0415
     from gridground.jobmap import page_html  # noqa: PLC0415
     from gridground.plan import plan_job  # noqa: PLC0415
@@ -203,33 +204,35 @@ def _plan(asked: argparse.Namespace) -> int:
     except NoPlanError as error:
         return _refuse(asked, error, (territory, job), told.kept)
     files = told.kept | plan_files(plan, page_html(plan))
+    former = former_files(folder, job.job_id)
     # PDFs of an earlier plan never stay beside this one.
     old = [f"{job.job_id}.refused.json", *pdf_names(job.job_id)]
     write_files(folder, files, force=asked.force, instead_of=old)
-    if paper:
-        _pdfs(folder, job.job_id, paper=paper)
+    pdfs = _pdfs(folder, job.job_id, paper=paper) if paper else ()
     account = None if told.account is None else told.account.row()
-    _summary(asked, plan.document, account, ready=plan.ready)
+    written = Written(former, tuple(told.kept), tuple(files), pdfs)
+    _summary(asked, plan.document, account, written)
     return READY if plan.ready else OPEN
 
 
-def _pdfs(folder: Path, job_id: str, *, paper: str) -> None:
-    """Write the sheets as PDF, or say why there are none; the plan stands either way."""
+def _pdfs(folder: Path, job_id: str, *, paper: str) -> tuple[str, ...]:
+    """Write the sheets as PDF, or say why there are none; return the names of those written."""
     from gridground.export import write_files  # noqa: PLC0415  start-up time
     from gridground.pdf import find_engine, sheet_pdfs  # noqa: PLC0415
 
     engine = find_engine()
     if engine is None:
         _say("no PDF: no Chromium on this machine; print from the page")
-        return
+        return ()
     pdfs, failed = sheet_pdfs(folder / f"{job_id}.html", paper=paper, engine=engine)
+    files = {f"{job_id}.{sheet}.pdf": made for sheet, made in pdfs.items()}
     try:
-        files = {f"{job_id}.{sheet}.pdf": made for sheet, made in pdfs.items()}
         write_files(folder, files, force=True)
     except InputError as error:
-        failed = (*failed, *(problem.sentence() for problem in error.problems))
+        failed, files = (*failed, *(problem.sentence() for problem in error.problems)), {}
     for reason in failed:
         _say(f"no PDF of every sheet: {reason}; print from the page")
+    return tuple(files)
 
 
 def _beside(asked: argparse.Namespace) -> list[Path]:
@@ -249,37 +252,25 @@ def _summary(
     asked: argparse.Namespace,
     document: dict[str, Any],
     account: dict[str, Any] | None,
-    *,
-    ready: bool,
+    written: Written,
 ) -> None:
     """Say what was planned."""
-    from gridground.revising import change_lines  # noqa: PLC0415  start-up time
+    from gridground.sharing import Call, find_shares  # noqa: PLC0415  start-up time
+    from gridground.summary import plan_lines  # noqa: PLC0415
 
-    totals = document["totals"]
+    paper = ("--no-pdf",) if asked.no_pdf else ("--pdf", asked.pdf) if asked.pdf else ()
+    call = Call(asked.territory, asked.job, asked.output, tuple(asked.beside), paper)
+    shares = find_shares(document, call)
     if asked.json:
         keys = ("job_id", "method", "method_reason", "totals", "open_items", "plan_hash")
-        found = {k: document[k] for k in (*keys, "revision", "revises")} | {"ready": ready}
+        found = {k: document[k] for k in (*keys, "revision", "revises", "ready")}
         found |= {"changes": document.get("changes", [])}
         found |= {} if account is None else {"record": account}
+        found |= {"shares": [share.data() for share in shares]} | written.data()
         print(json.dumps(found, ensure_ascii=False))
         return
-    _say(f"{document['job_id']}: {document['method']}. {document['method_reason']}")
-    _say(
-        f"{totals['locations']} locations, {totals['leads']} leads, {totals['rods']} rods, "
-        f"{totals['cones']} cones; files in {asked.output}"
-    )
-    for line in change_lines(document.get("changes", [])):
+    for line in plan_lines(document, shares, written.lines(asked.output, document)):
         _say(line)
-    for item in document["open_items"]:
-        _say(f"open item {item['code']} ({', '.join(item['where'][:6])}): {item['what']}")
-        _say(f"    settled by {item['who']}: {item['settles']}")
-    for check in document["checks"]:
-        if not check["passed"]:
-            _say(
-                f"check failed {check['code']} ({', '.join(check['where'])}): {check['value']} "
-                f"{check['unit']}, limit {check['limit']}; mended by {check['mends']}"
-            )
-    _say("ready" if ready else "not ready")
 
 
 def _refuse(
@@ -290,6 +281,8 @@ def _refuse(
 ) -> int:
     """Write why no plan is possible."""
     from gridground.export import PLAN_ENDS, write_files  # noqa: PLC0415  start-up time
+    from gridground.former import Written, former_files  # noqa: PLC0415
+    from gridground.summary import refusal_lines  # noqa: PLC0415
 
     territory, job = inputs
     reasons = [vars(r) | {"where": list(r.where)} for r in dict.fromkeys(error.reasons)]
@@ -302,12 +295,14 @@ def _refuse(
     text = json.dumps(refusal, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
     files = kept | {f"{job.job_id}.refused.json": (text + "\n").encode("utf-8")}
     old = [*(f"{job.job_id}.{end}" for end in PLAN_ENDS), *pdf_names(job.job_id)]
+    former = former_files(Path(asked.output), job.job_id)
     write_files(Path(asked.output), files, force=asked.force, instead_of=old)
     if asked.json:
         print(text)
-    for reason in reasons:
-        _say(f"no plan: {reason['code']} ({', '.join(reason['where'])}): {reason['what']}")
-        _say(f"  {reason['remedy']}")
+    for line in refusal_lines(job.job_id, reasons):
+        _say(line)
+    for line in Written(former, tuple(kept), tuple(files), ()).lines(asked.output, None):
+        _say(line)
     return NO_PLAN
 
 
@@ -329,13 +324,17 @@ def _map(asked: argparse.Namespace) -> int:
 
 def _diff(asked: argparse.Namespace) -> int:
     """Say what changed between two plans."""
-    from gridground.revising import compare_plans  # noqa: PLC0415  start-up time
+    from gridground.differences import difference_lines  # noqa: PLC0415  start-up time
+    from gridground.revising import compare_plans  # noqa: PLC0415
 
     compared = compare_plans(asked.before, asked.after)
     if asked.json:
         print(json.dumps(compared.row(), ensure_ascii=False, indent=1))
     else:
-        print(_plain("\n".join(compared.lines())))
+        named = compared.row()
+        both = (named["before"], named["after"])
+        lines = compared.lines() if asked.all else difference_lines(both, compared.changes)
+        print(_plain("\n".join(lines)))
     return READY
 
 
@@ -351,7 +350,7 @@ def _faults(asked: argparse.Namespace) -> int:
 
     territory = read_territory(asked.territory)
     if asked.circuit is not None and asked.circuit not in territory.circuits.index():
-        known = ", ".join(map(str, territory.circuits.ids))
+        known = f"Name one of: {', '.join(map(str, territory.circuits.ids))}."
         problem = Problem(
             "reject", "call", (asked.circuit,), "--circuit", "is not in the territory", known
         )

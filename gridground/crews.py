@@ -6,7 +6,7 @@ Another plan is text that came from outside: whatever stands in it is looked at 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from gridground.errors import Problem
@@ -59,6 +59,8 @@ class Crew:
     made_at: str
     plan_hash: str
     extent: Extent
+    worksite: str = ""  # in words
+    same_id: bool = False  # another job that has the id of the job planned
 
     @property
     def input(self) -> dict[str, Any]:
@@ -67,7 +69,9 @@ class Crew:
         return {"layer": layer, "sha256": self.plan_hash, "rows": rows, "date": self.made_at}
 
 
-def read_crews(plans: Sequence[Plan], *, job_id: str) -> tuple[list[Crew], list[Problem]]:
+def read_crews(
+    plans: Sequence[Plan], *, job_id: str, job: Job | None = None
+) -> tuple[list[Crew], list[Problem]]:
     """Read the plans of other jobs.
 
     Parameters
@@ -76,6 +80,9 @@ def read_crews(plans: Sequence[Plan], *, job_id: str) -> tuple[list[Crew], list[
         As saved or made; those of the job itself are left out.
     job_id : str
         The job planned now.
+    job : Job, optional
+        The same: a plan under its id with another worksite or other circuits is another job's.
+        Without it every plan under that id is taken as the job's own.
 
     Returns
     -------
@@ -88,7 +95,8 @@ def read_crews(plans: Sequence[Plan], *, job_id: str) -> tuple[list[Crew], list[
     problems = []
     for number, plan in enumerate(plans, 1):
         document = plan.document if isinstance(plan.document, dict) else {}
-        if document.get("job_id") == job_id:
+        same_id = document.get("job_id") == job_id
+        if same_id and (job is None or _place(document) == _place_of(job)):
             continue
         crew = _crew(document)
         if crew is None:
@@ -97,8 +105,30 @@ def read_crews(plans: Sequence[Plan], *, job_id: str) -> tuple[list[Crew], list[
             remedy = "Make that job's plan again."
             problems.append(Problem("open item", name, (), "", f"the plan {_ALTERED}", remedy))
         else:
-            crews[crew.job_id, crew.plan_hash] = crew
+            crews[crew.job_id, crew.plan_hash] = replace(crew, same_id=same_id)
     return [crews[key] for key in sorted(crews)], problems
+
+
+def _place_of(job: Job) -> tuple[frozenset[str], ...]:
+    """Return what makes a job itself: its circuits and its worksite."""
+    span = job.worksite_span
+    circuits, poles = frozenset(job.circuit_ids), frozenset(job.worksite_poles)
+    return circuits, poles, frozenset(() if span is None else (span,))
+
+
+def _place(document: dict[str, Any]) -> tuple[frozenset[str], ...]:
+    """Return the circuits and the worksite of a plan."""
+    keys = ("circuit_ids", "worksite_poles", "worksite_span")
+    return tuple(frozenset(_texts(document, "job", key)) for key in keys)
+
+
+def _worksite(document: dict[str, Any]) -> str:
+    """Say where a plan's job works."""
+    circuits, poles, span = (sorted(names) for names in _place(document))
+    where = f"pole{'s' if len(poles) > 1 else ''} {_named(poles)}" if poles else ""
+    if span:
+        where = f"span {_named(span)}"
+    return f"{where or 'no worksite stated'} of {_named(circuits)}"
 
 
 def _crew(document: dict[str, Any]) -> Crew | None:
@@ -118,7 +148,8 @@ def _crew(document: dict[str, Any]) -> Crew | None:
     if _JOB_ID.fullmatch(job_id) is None or not all(map(_is_text, texts)):
         return None
     made, hash_ = str(made_at), str(document["plan_hash"])
-    return Crew(job_id, str(title), holder, start, end, made, hash_, extent)
+    worksite = plain(_worksite(document))
+    return Crew(job_id, str(title), holder, start, end, made, hash_, extent, worksite)
 
 
 def _is_text(value: object) -> bool:
@@ -179,6 +210,7 @@ def crew_rows(job: Job, block: dict[str, Any], crews: Sequence[Crew]) -> list[di
         `apart` says why the two jobs do not touch: ``"same holder"``; ``"other open points"``
         where nothing but the circuit is shared and other devices bound each part; or that it is
         not known whether they do: ``"holder not stated"``. None: two holders, and they do.
+        `same_id` stands only in the row of another job under this job's id: its worksite.
     """
     ours = extent_of(
         {
@@ -201,7 +233,7 @@ def crew_rows(job: Job, block: dict[str, Any], crews: Sequence[Crew]) -> list[di
             "shared_poles": sorted(ours.poles & theirs.poles),
             "shared_circuits": sorted(ours.circuits & theirs.circuits),
         }
-        if any(shared.values()):
+        if any(shared.values()) or crew.same_id:
             rows.append(
                 {
                     "job_id": crew.job_id,
@@ -210,8 +242,9 @@ def crew_rows(job: Job, block: dict[str, Any], crews: Sequence[Crew]) -> list[di
                     "work_start": crew.work_start,
                     "work_end": crew.work_end,
                     "made_at": crew.made_at,
-                    "apart": _apart(job, crew, ours, shared),
+                    "apart": None if crew.same_id else _apart(job, crew, ours, shared),
                     **shared,
+                    **({"same_id": crew.worksite} if crew.same_id else {}),
                 }
             )
     return rows
@@ -250,7 +283,9 @@ def crew_items(rows: Sequence[Mapping[str, Any]], unread: Sequence[Problem]) -> 
         )
         for problem in unread
     ]
-    return items + [_item(row) for row in rows if row["apart"] is None]
+    return items + [
+        _same_id(row) if "same_id" in row else _item(row) for row in rows if row["apart"] is None
+    ]
 
 
 def crew_cautions(rows: Sequence[Mapping[str, Any]]) -> list[dict[str, str]]:
@@ -283,6 +318,26 @@ def _shared(row: Mapping[str, Any]) -> str:
     return "; ".join(parts)
 
 
+def _same_id(row: Mapping[str, Any]) -> OpenItem:
+    """Name another job that has the id of this one."""
+    shared = _shared(row)
+    return OpenItem(
+        "same_job_id",
+        (row["job_id"], *row["shared_devices"], *row["shared_circuits"]),
+        f"another plan has the id {row['job_id']} too: {row['title']}, {row['same_id']}, made "
+        f"{row['made_at']}; "
+        + (
+            f"it shares {shared} with this one"
+            if shared
+            else "it shares no device, pole or circuit with this one"
+        ),
+        "two jobs under one id: counts, records and releases of one can be taken for the other's",
+        "the planner",
+        "give one of the two jobs another job_id and plan it again; where that plan is an old one "
+        "of this job, take it out of the folder",
+    )
+
+
 def _item(row: Mapping[str, Any]) -> OpenItem:
     """Ask about one other job."""
     named = (*row["shared_devices"], *row["shared_circuits"], *row["shared_poles"][:MOST_NAMED])
@@ -313,7 +368,7 @@ def held_texts(rows: Sequence[Mapping[str, Any]]) -> list[str]:
         ``clearance.others``.
     """
     return [
-        f"Not to be closed until job {row['job_id']}"
+        f"Not to be closed until {'the other job' if 'same_id' in row else 'job'} {row['job_id']}"
         + (f" (holder {row['holder']})" if row["holder"] is not None else "")
         + f" is released too: {', '.join(row['shared_devices'])}. That job needs "
         + ("it" if len(row["shared_devices"]) == 1 else "them")

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import shapely
 
 from gridground.electrical.rod_fault import rod_fault_text
+from gridground.grounding.bonds import ends_told
 from gridground.grounding.lengths import lead_remark
 from gridground.grounding.poletop import PoleTop
 from gridground.shortage import bars_of, rods_of
@@ -154,6 +155,7 @@ def lead_table(outcome: Outcome) -> list[dict[str, Any]]:
     """Return the rows of ``leads``; `solved_a` is the current the network gives the row."""
     solved_a = [] if outcome.study is None else [float(a) for a in outcome.study.lead_current_a]
     solved_a += [math.nan] * (len(outcome.rows) - len(solved_a))
+    tops = [spot.top for spot in outcome.placement.spots]
     return [
         {
             "lead_id": row.lead_id,
@@ -190,9 +192,18 @@ def lead_table(outcome: Outcome) -> list[dict[str, Any]]:
             "sensitive_to": row.sensitive_to,
             "sensitive_ratio": _figure(row.sensitive_ratio),
             **_length_keys(row),
+            **_said(row, tops),
         }
         for row, solved in zip(outcome.rows, solved_a, strict=True)
     ]
+
+
+def _said(row: LeadRow, tops: Sequence[PoleTop]) -> dict[str, Any]:
+    """Return the ends as a crew reads them, where they lie on a side of the pole."""
+    told = ends_told(row.edge, tops)
+    if told == (row.edge.start, row.edge.end):
+        return {}
+    return {"from_said": told[0], "to_said": told[1]}
 
 
 def _length_keys(row: LeadRow) -> dict[str, Any]:

@@ -50,7 +50,19 @@ class Problem:
             ids += f" and {len(self.feature_ids) - shown} more"
         where = f"{self.layer}: {ids}: " if ids else f"{self.layer}: "
         field = f"{self.field}: " if self.field else ""
-        return f"{where}{field}{self.found}. {self.remedy}"
+        said = [_closed(f"{where}{field}{self.found}"), _closed(_opened(self.remedy))]
+        return " ".join(filter(None, said))
+
+
+def _closed(text: str) -> str:
+    """Return a sentence with a mark at its end, and only one."""
+    return text if not text or text.endswith((".", "?", "!", "…", ":")) else f"{text}."
+
+
+def _opened(text: str) -> str:
+    """Return a sentence with a capital, where it begins with a plain word and not with a name."""
+    first = text.split(" ", 1)[0]
+    return text[:1].upper() + text[1:] if first.isascii() and first.isalpha() else text
 
 
 @dataclass(frozen=True)

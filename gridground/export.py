@@ -194,9 +194,10 @@ def read_others(
     Parameters
     ----------
     folders : sequence of Path
-        Those that do not exist hold none.
+        Those that do not exist hold none. The first is the one the job is planned into.
     job_id : str
-        The job planned now: its own plan is left out, as are earlier revisions of any job.
+        The job planned now: its own plan in the first folder is left out, it is written anew; as
+        are earlier revisions of any job.
 
     Returns
     -------
@@ -208,8 +209,9 @@ def read_others(
     plans: list[Plan] = []
     problems: list[Problem] = []
     found = {file.resolve(): file for folder in folders for file in folder.glob("*.plan.json")}
-    for file in sorted(found.values(), key=lambda file: (file.name, str(file))):
-        if file.name == f"{job_id}.plan.json" or _EARLIER.search(file.name):
+    own = (folders[0] / f"{job_id}.plan.json").resolve() if folders else None
+    for place, file in sorted(found.items(), key=lambda one: (one[1].name, str(one[1]))):
+        if place == own or _EARLIER.search(file.name):
             continue
         try:
             plans.append(_other(file))
@@ -218,13 +220,17 @@ def read_others(
     return tuple(plans), tuple(problems)
 
 
+def usual_file(file: Path) -> bool:
+    """Say whether something is a usual file of a plan's size, not a pipe that is waited for."""
+    try:
+        return file.is_file() and file.stat().st_size <= OTHER_BYTES
+    except OSError:
+        return False
+
+
 def _other(file: Path) -> Plan:
     """Read the plan of another job; only a usual file of a plan's size is opened at all."""
-    try:
-        usual = file.is_file() and file.stat().st_size <= OTHER_BYTES
-    except OSError:
-        usual = False
-    if not usual:
+    if not usual_file(file):
         raise _rejected(file, "is not the file of a plan", "Make that job's plan again.")
     return read_plan(file)
 

@@ -63,7 +63,10 @@ def _top(scene: Scene, location_id: str, spot: Spot) -> dict[str, Any]:
             _end(spot, end, bar_m, seen["seen_bearing_deg"]) | _apart(end, sides) for end in ends
         ],
         "conductors": [*_worked(top), *_others(scene, top, seen["seen_bearing_deg"])],
-        "sides": [{"span_id": name, "apart_ratio": apart} for name, apart in sides.items()],
+        "sides": [
+            {"span_id": name, "apart_ratio": apart, "toward": top.toward.get(name, name)}
+            for name, apart in sides.items()
+        ],
     }
 
 

@@ -43,7 +43,7 @@ from gridground.jobvalues import (
 from gridground.tables import read_table
 from gridground.territory.front import parse_json, read_bytes
 from gridground.territory.text import near_remedy, plain, shown
-from gridground.units import area_mm2
+from gridground.units import area_mm2, feet_text
 
 if TYPE_CHECKING:
     from gridground.territory.layers import Territory
@@ -289,7 +289,7 @@ def _clearances(section: Section, assumed: dict[str, tuple[str, str]]) -> dict[s
                 result[kind] = value
         else:
             result[kind] = float(row["clearance_m"])
-            assumed[f"clearance.{kind}"] = (f"{row['clearance_m']} m", row["source"])
+            assumed[f"clearance.{kind}"] = (feet_text(float(row["clearance_m"])), row["source"])
     return result
 
 

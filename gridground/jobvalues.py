@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any, TypeVar
 
 from gridground.errors import Problem
 from gridground.job import RodSpec
+from gridground.keys import WHERE_STATED, key_remedy, plain_table
 from gridground.tables import read_table
-from gridground.territory.text import as_id, id_fault, near_remedy, plain, shown, text_fault
+from gridground.territory.text import as_id, id_fault, plain, shown, text_fault
 from gridground.units import area_mm2, parse_length_m, parse_voltage_v
 
 T = TypeVar("T")
@@ -97,14 +98,24 @@ class Section:
             self._inner.append(inner)
             yield inner
 
-    def refuse_unknown(self) -> None:
-        """Reject every key that nobody asked for, here and in the tables inside."""
+    def refuse_unknown(self, tables: Mapping[str, frozenset[str]] | None = None) -> None:
+        """Reject every key that nobody asked for, here and inside; `tables` holds known keys."""
+        tables = dict(WHERE_STATED) | dict(self._tables()) if tables is None else tables
         for key in self.table:
             if key not in self._known:
-                remedy = near_remedy([key], self._known, "leave it out")
-                self.add(key, f"unknown key {shown(key)}", remedy)
+                self.add(key, f"unknown key {shown(key)}", self.unknown_remedy(key, tables))
         for inner in self._inner:
-            inner.refuse_unknown()
+            inner.refuse_unknown(tables)
+
+    def unknown_remedy(self, key: str, tables: Mapping[str, frozenset[str]]) -> str:
+        """Return what to do about a key that nobody asked for."""
+        return key_remedy(key, plain_table(self.name), tables)
+
+    def _tables(self) -> Iterator[tuple[str, frozenset[str]]]:
+        """Yield the known keys of this table and of those inside it, by name."""
+        yield plain_table(self.name), frozenset(self._known)
+        for inner in self._inner:
+            yield from inner._tables()
 
 
 def _what(value: object) -> str:
@@ -123,7 +134,7 @@ def _number(value: object, remedy: str) -> float:
 
 def as_number(low: float, high: float) -> Callable[[object], float]:
     """Return a reader of numbers within a range, ends included."""
-    remedy = f"write a number, {low:,g} to {high:,g}"
+    remedy = f"write a number, {low:,.10g} to {high:,.10g}"
 
     def read(value: object) -> float:
         number = _number(value, remedy)

@@ -142,8 +142,8 @@ def _clamp_assumptions(job: Job) -> list[dict[str, str]]:
     rows = []
     if told[1]:
         text = (
-            f"One clamp is stated of {_some(told[1])}: held against the ends it is made for; what "
-            "closes on the other ends is looked at on site."
+            f"One clamp is stated of {_some(told[1])}: held against the ends it is made for. On "
+            "other ends the lead table names the clamp that is needed, not one that is known."
         )
         rows.append(_row(text, "not stated in the job"))
     if told[0]:
@@ -159,8 +159,34 @@ def kit_cautions(
     own = [] if bond is None else [bond]
     return [
         *_long_leads(rows),
+        *_clamp_cautions(job, [*rows, *own]),
         *_test_cautions(job, [*rows, *own]),
         *_bond_cautions(job, rows, own),
+    ]
+
+
+def _clamp_cautions(job: Job, rows: Sequence[LeadRow]) -> list[dict[str, str]]:
+    """Say where a lead hangs on an end that the one clamp stated of it is not made for.
+
+    The lead table names the clamp that such an end needs; what is on the lead is not known.
+    """
+    there = {lead.lead_id: lead for lead in (job.kit.leads if job.kit is not None else ())}
+    groups: dict[tuple[str, str], list[str]] = {}
+    for row in rows:
+        for lead_id in (one for one in row.kit_lead_ids if one in there):
+            named = clamps_of(there[lead_id]).named
+            needed = {row.clamp_from, row.clamp_to} - {clamp.name for clamp in named}
+            if len(named) == 1 and needed:
+                key = (named[0].name, " and ".join(sorted(needed)))
+                groups.setdefault(key, []).append(f"{lead_id} ({row.lead_id})")
+    return [
+        _row(
+            f"Clamps of {_some(names)}: the kit states {stated}; where the lead goes on, {needed} "
+            f"{'is' if ' and ' not in needed else 'are'} needed too. Look at both ends before the "
+            "truck leaves.",
+            "the kit of the job, and the clamp table",
+        )
+        for (stated, needed), names in sorted(groups.items())
     ]
 
 

@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gridground.crossings import crossing_items
 from gridground.electrical.injection import EQUIPMENT_FIGURES
 from gridground.electrical.tolerable import limit_table
 from gridground.grounding.events import OWN
 from gridground.record import OpenItem
-from gridground.territory.seam import joined
 
 if TYPE_CHECKING:
     from gridground.electrical.injection import Unsolved
@@ -32,7 +32,7 @@ def outside_items(scene: Scene, outcome: Outcome) -> list[OpenItem]:
     placement = outcome.placement
     return [
         *_live_circuits(scene, placement),
-        *_crossings(scene, placement),
+        *crossing_items(scene, outcome),
         *_events(scene, outcome),
         *_live_devices(scene, outcome),
         *_fed_together(outcome),
@@ -74,66 +74,6 @@ def _live_circuits(scene: Scene, placement: Placement) -> list[OpenItem]:
         )
         for circuit, poles in sorted(unknown.items())
         if poles
-    ]
-
-
-def _crossings(scene: Scene, placement: Placement) -> list[OpenItem]:
-    """Ask for the fault current of energized lines that cross between the grounds."""
-    lines = scene.territory.layer("other_lines")
-    if lines is None or not placement.inner_spans:
-        return []
-    geometry = scene.territory.spans.geometry
-    inside = joined([geometry[s] for s in sorted(placement.inner_spans)])
-    meets = lines.meeting(inside)
-    meets = meets[lines["state"][meets] != "dead"]
-    growth = scene.job.limits.fault_growth_ratio
-    largest = growth * max((fault.largest_a for fault in scene.faults.values()), default=0.0)
-    items = _crossing_circuits(scene, placement, largest)
-    for row in meets.tolist():
-        fault = float(lines["fault_a"][row])
-        if fault <= largest:
-            continue
-        stated = "is not stated" if np.isnan(fault) else f"is {fault:,.0f} A"
-        items.append(
-            OpenItem(
-                "crossing_fault",
-                (str(lines.ids[row]),),
-                f"line {lines.ids[row]} crosses a span between the grounds; its fault current "
-                f"{stated}, the leads are sized for {largest:,.0f} A",
-                "the line can fall on the worksite",
-                "the owner of the line",
-                "state fault_a where it is missing, have the line switched out, or raise "
-                "fault_growth_ratio until the leads are sized for it",
-            )
-        )
-    return items
-
-
-def _crossing_circuits(scene: Scene, placement: Placement, largest_a: float) -> list[OpenItem]:
-    """Ask about other circuits whose spans cross between the grounds with a larger fault."""
-    spans, network = scene.territory.spans, scene.network
-    inside = joined([spans.geometry[s] for s in sorted(placement.inner_spans)])
-    other = spans.meeting(inside, "crosses")
-    other = other[(spans["kind"][other] == "overhead") & ~scene.zone.worked[other]]
-    found: dict[str, float] = {}
-    for row in other.tolist():
-        circuit, pole = str(spans["circuit_id"][row]), scene.zone.pole_id(network.span_from[row])
-        fault = scene.live_fault(pole, circuit)
-        here = float("inf") if fault is None else fault.largest_a
-        found[circuit] = max(found.get(circuit, 0.0), here)
-    return [
-        OpenItem(
-            "crossing_fault",
-            (circuit,),
-            f"circuit {circuit} crosses a span between the grounds; its fault current "
-            + ("is not known" if fault_a == float("inf") else f"is {fault_a:,.0f} A")
-            + f", the leads are sized for {largest_a:,.0f} A",
-            "it can fall on the worksite",
-            "the dispatcher",
-            "have it switched out, or raise fault_growth_ratio until the leads are sized for it",
-        )
-        for circuit, fault_a in sorted(found.items())
-        if fault_a > largest_a
     ]
 
 

@@ -135,7 +135,7 @@ def plan_job(
     job = with_measured(job, revision.rows)
     check_measured(territory, job)
     try:
-        crews, altered = read_crews(others, job_id=job.job_id)
+        crews, altered = read_crews(others, job_id=job.job_id, job=job)
         return _plan(territory, job, Beside(tuple(crews), (*unread, *altered), revision))
     except (TableError, NetworkError) as error:
         code = "beyond_table" if isinstance(error, TableError) else "not_solved"

@@ -11,6 +11,7 @@ from gridground.electrical.live_lines import LARGEST_REACH_M
 from gridground.record import OpenItem
 from gridground.tables import read_table
 from gridground.territory.network import Network
+from gridground.units import feet_text
 
 if TYPE_CHECKING:
     from gridground.errors import Problem
@@ -134,7 +135,7 @@ def _twins(scene: Scene, placement: Placement) -> list[OpenItem]:
                 OpenItem(
                     "twin_pole",
                     (spot.top.pole_id, *twins),
-                    f"{', '.join(twins)} stands within {TWIN_M:g} m of ground pole "
+                    f"{', '.join(twins)} stands within {feet_text(TWIN_M)} of ground pole "
                     f"{spot.top.pole_id} by the data",
                     "the wrong pole may be grounded",
                     "the keeper of the data",

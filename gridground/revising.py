@@ -185,7 +185,7 @@ class Compared:
         }
 
     def lines(self) -> list[str]:
-        """Return the comparison as people read it, the most important first."""
+        """Return every difference as people read it, the most important first."""
         lines = [
             f"{side['job_id']}, revision {side['revision']}, plan {side['plan_hash'][:12]}"
             for side in (_named(self.before), _named(self.after))

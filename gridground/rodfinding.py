@@ -8,7 +8,7 @@ from gridground.errors import InputError, Problem, Reason
 from gridground.grounding.rods import REACH_LARGEST_M, NoRodPlace, place_rod
 from gridground.grounding.stated import judge_position
 from gridground.rodtold import told_rod
-from gridground.units import M_PER_FT
+from gridground.units import M_PER_FT, feet_text
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -58,7 +58,8 @@ def find_rod(scene: Scene, pole_id: str, stated: Mapping[str, RodPlace]) -> RodP
     """Return the rod place of a pole, or what keeps every place from being lawful."""
     limits = scene.job.limits
     if limits.rod_setback_m + ROD_REACH_M > REACH_LARGEST_M:
-        what = f"a setback of {limits.rod_setback_m:g} m is more than a lead on the ground bridges."
+        setback = feet_text(limits.rod_setback_m)
+        what = f"a setback of {setback} is more than a lead on the ground bridges."
         return Reason("no_rod_place", (pole_id,), what, "Correct rod_setback.")
     keys = rod_keys(scene.job)
     if (stands := told_rod(scene, pole_id, reach_m=keys["reach_m"])) is not None:

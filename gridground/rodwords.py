@@ -27,9 +27,9 @@ def rod_assumptions(scene: Scene, spots: Sequence[Spot]) -> list[dict[str, str]]
     if live is not None and len(live):
         rows.append(
             _row(
-                f"Rods near energized lines overhead: a rod is set upright, {ABOVE_ROD_M:g} m of "
-                f"hand or driver above it; of a circuit's height at the poles {SAG_RATIO:.0%} is "
-                "left by sag.",
+                f"Rods near energized lines overhead: a rod is set upright, "
+                f"{feet_text(ABOVE_ROD_M)} of hand or driver above it; of a circuit's height at "
+                f"the poles {SAG_RATIO:.0%} is left by sag.",
                 JUDGED,
             )
         )

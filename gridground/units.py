@@ -13,6 +13,11 @@ M_PER_FT = 0.3048
 M_PER_IN = 0.0254
 M_PER_MILE = 1609.344
 M_PER_S_PER_MPH = 0.44704  # exactly, 1609.344 m in 3600 s
+COMPASS = (
+    *("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE"),
+    *("S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW"),
+)
+_SAME_M = 1e-4  # a length stated in feet, through metres and back
 MM2_PER_KCMIL = 0.5067074790974977  # (0.0254/1000)^2 * pi/4 * 1e6 * 1000
 
 _LENGTH_M = {
@@ -166,17 +171,88 @@ def round_down(value: float, step: float) -> float:
 
 
 def feet_text(length_m: float) -> str:
-    """Return a length for people: feet and inches rounded up, metres beside.
+    """Return a length that is needed or must be kept: feet and inches rounded up, metres beside.
+
+    Parameters
+    ----------
+    length_m : float
+        [m].
+
+    Notes
+    -----
+    The one way in which lengths are worded. Metres are rounded up to the centimetre too; a whole
+    number of inches keeps the metres nearest to it, as a rule in feet has one figure in metres
+    everywhere: 15 ft is 4.57 m, 2 mm less than it is exactly. The feet decide.
 
     Examples
     --------
-    >>> feet_text(4.572)
-    '15 ft (4.57 m)'
+    >>> feet_text(4.572), feet_text(4.5721), feet_text(4.575)
+    ('15 ft (4.57 m)', '15 ft 1 in (4.58 m)', '15 ft 1 in (4.58 m)')
     """
     inches = math.ceil(length_m / M_PER_IN - 1e-6)
+    whole = abs(length_m - inches * M_PER_IN) < _SAME_M
+    metres = length_m if whole else round_up(length_m, 0.01)
+    return f"{_feet(inches)} ({metres:.2f} m)"
+
+
+def room_text(length_m: float, *, digits: int = 2) -> str:
+    """Return a length that is there, or allowed: feet and metres rounded down.
+
+    Parameters
+    ----------
+    length_m : float
+        [m].
+    digits : int
+        Of the metres; 3 where millimetres decide.
+
+    Examples
+    --------
+    >>> room_text(4.572), room_text(6.438), room_text(4.5713, digits=3)
+    ('15 ft (4.57 m)', '21 ft 1 in (6.43 m)', '14 ft 11 in (4.571 m)')
+    """
+    inches = math.floor(length_m / M_PER_IN + 1e-6)
+    return f"{_feet(inches)} ({round_down(length_m, 10.0**-digits):.{digits}f} m)"
+
+
+def way_text(length_m: float) -> str:
+    """Return how far something runs, neither needed nor allowed: the nearest foot and metre.
+
+    Examples
+    --------
+    >>> way_text(2247.3), way_text(106.7)
+    ('7,373 ft (2,247 m)', '350 ft (107 m)')
+    """
+    return f"{length_m / M_PER_FT:,.0f} ft ({length_m:,.0f} m)"
+
+
+def _feet(inches: int) -> str:
+    """Return whole inches as feet and inches."""
     feet, inch = divmod(inches, 12)
-    text = f"{feet} ft" + (f" {inch} in" if inch else "")
-    return f"{text} ({length_m:.2f} m)"
+    return f"{feet} ft" + (f" {inch} in" if inch else "")
+
+
+def compass_text(bearing_deg: float) -> str:
+    """Return the nearest of 16 compass points.
+
+    Examples
+    --------
+    >>> compass_text(0), compass_text(200), compass_text(359)
+    ('N', 'SSW', 'N')
+    """
+    return COMPASS[math.floor(bearing_deg / 22.5 + 0.5) % 16]
+
+
+def bearing_text(bearing_deg: float) -> str:
+    """Return a bearing clockwise from true north: whole degrees, and the compass point.
+
+    The one way in which bearings are worded.
+
+    Examples
+    --------
+    >>> bearing_text(40), bearing_text(200.4), bearing_text(359.7)
+    ('40° (NE)', '200° (SSW)', '0° (N)')
+    """
+    return f"{math.floor(bearing_deg + 0.5) % 360}° ({compass_text(bearing_deg)})"
 
 
 def significant(value: float, digits: int = 6) -> float:

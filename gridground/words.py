@@ -102,7 +102,7 @@ def assumption_rows(
     rows += [*_circuit_assumptions(scene), *_standing(), *kit_assumptions(job), *_absent(scene)]
     rows += rod_assumptions(scene, outcome.placement.spots)
     if not all(row["altitude_stated"] for row in approach):
-        text = "Altitude up to 900 m: no pole near states one."
+        text = "Altitude up to 3,000 ft (900 m): no pole near states one."
         rows.append(_row(text, "29 CFR 1910.269 Table R-5"))
     rows += [
         _row(
@@ -116,7 +116,7 @@ def assumption_rows(
     if outcome.study is not None:
         rows += [_row(note, "the solution of the phasor network") for note in outcome.study.notes]
     rows += [
-        _row(f"{problem.layer}: {problem.sentence()}", "remark on the data")
+        _row(problem.sentence(), "remark on the data")
         for problem in scene.territory.problems
         if problem.level == "note" and problem.layer in {"conductors", "constructions"}
     ]
@@ -194,7 +194,8 @@ def _standing() -> list[dict[str, str]]:
             "Carson 1926, modified form; Kersting chapter 4 (from memory)",
         ),
         _row(
-            f"Loop reactance of a lead: the worker's body line {BODY_SEPARATION_M:g} m beside it.",
+            f"Loop reactance of a lead: the worker's body line {feet_text(BODY_SEPARATION_M)} "
+            "beside it.",
             "our judgement",
         ),
         _row(

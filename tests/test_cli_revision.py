@@ -199,7 +199,7 @@ def test_diff_in_words_and_as_json(out, capsys):
     again(out, "--record", record_of(out), "--force")
     capsys.readouterr()
     pair = [str(out / "straight-01.rev1.plan.json"), own]
-    assert main(["diff", *pair]) == 0
+    assert main(["diff", *pair, "--all"]) == 0
     shown = capsys.readouterr().out
     assert shown.splitlines()[0].startswith("straight-01, revision 1, plan ")
     assert "\nLEAD\n" in shown

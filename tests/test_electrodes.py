@@ -49,7 +49,9 @@ def test_two_layers_take_the_place_of_one():
     assert found.resistance_ohm == found.network_ohm == expected
     assert found.layers == SoilLayers(300.0, 50.0, 1.0)
     assert found.resistivity_ohm_m == 50.0  # under the feet the smaller: the stricter limit
-    assert found.soil.startswith("the job's two layers: 1 m of 300 ohm·m on 50 ohm·m")
+    assert found.soil.startswith(
+        "the job's two layers: 3 ft 4 in (1.00 m) of 300 ohm·m on 50 ohm·m"
+    )
     alone = electrode(spot(), **LAYERS, resistivity_ohm_m=None)
     assert (alone.resistance_ohm, alone.items) == (expected, ())
 

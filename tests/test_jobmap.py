@@ -28,12 +28,12 @@ from gridground.jobmap.sheet import SHOWN_CASES, sheet_context
 from gridground.jobmap.sketch import Scene, sketch_svg
 from gridground.jobmap.words import (
     allowed_text,
-    bearing_text,
     length_text,
     needed_text,
     printable,
 )
 from gridground.record import plan_hash
+from gridground.units import bearing_text
 from tests.plan_example import (
     HOSTILE,
     crowded_document,
@@ -383,7 +383,7 @@ def test_sketch_shows_what_the_crew_looks_for(plan):
         "G: 4 in gas",
     ):
         assert f">{word}</text>" in svg, word
-    assert "rod 15 ft 8 in, 020° NNE" in svg
+    assert "rod 15 ft 8 in, 20° (NNE)" in svg
     cones = re.findall(r'class="sk-cone" d="([^"]*)"', svg)
     assert [path.count("M") for path in cones] == [18, 18]
     assert "style=" not in svg

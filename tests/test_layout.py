@@ -18,6 +18,7 @@ FLOORS = (
     ("tables",),
     ("job", "ground", "record"),
     ("territory",),
+    ("keys",),
     ("jobvalues", "jobclearance", "jobkit", "jobtraffic", "jobplaces", "jobsettled", "jobfile"),
     ("revision",),
     ("electrical",),
@@ -27,6 +28,7 @@ FLOORS = (
     (
         *("rests", "settle", "outside", "zoning", "roads", "roadwork", "wayside", "beside"),
         *("fieldwork", "rodfinding", "rodtold", "vehicle", "vehicle_zone", "sightings", "hangs"),
+        "crossings",
     ),
     (
         "document",
@@ -46,6 +48,7 @@ FLOORS = (
     ("plan",),
     ("jobmap", "gis", "export", "pdf"),
     ("revising", "terminal"),
+    ("sharing", "summary", "former", "differences"),
     ("cli", "__main__"),
 )
 FLOOR = {name: level for level, names in enumerate(FLOORS) for name in names}

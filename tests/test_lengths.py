@@ -168,7 +168,7 @@ def test_what_long_leads_ask_for():
     assert remark("bar", 15, 14) is None
     assert "cannot whip" in remark("bar", 15.1, 14)
     assert remark("bar", 10, 5) is None
-    assert remark("bar", 10.1, 5).startswith("5 ft 2 in (1.55 m) too long")  # 5.1 ft, rounded up
+    assert remark("bar", 10.1, 5).startswith("5 ft 2 in (1.56 m) too long")  # 5.1 ft, rounded up
     assert "never in a coil" in remark("bar", 10.1, 5)
     # of a lead to a rod only what goes up the pole hangs
     assert remark("rod", 44, 41, "along the ground from the rod to the foot of the pole") is None

@@ -289,7 +289,7 @@ def test_live_circuit_on_the_same_poles():
     assert row["clearing_s"] == 0.4
     assert row["per_100_a"]
     # drawn on the same spot of the pole top: half a metre apart, and said
-    assert any("0.5 m" in text for text in row["assumed"])
+    assert any("(0.50 m)" in text for text in row["assumed"])
     z = abs(mutual_ohm_per_km(0.5, frequency_hz=60, resistivity_ohm_m=100))
     assert row["emf_fault_v"] == pytest.approx(5000.0 * z, rel=2e-3)
 

@@ -153,7 +153,7 @@ def test_step_over_the_date_line():
 
 @pytest.mark.parametrize("name", ["nowhere", "\0", "x" * 5000])
 def test_path_that_is_not_there(tmp_path, name):
-    with pytest.raises(InputError, match="a territory is a folder of GeoJSON files"):
+    with pytest.raises(InputError, match="A territory is a folder of GeoJSON files"):
         read_territory(tmp_path / name)
 
 

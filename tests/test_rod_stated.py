@@ -73,16 +73,25 @@ def test_a_place_inside_a_building_is_refused_by_name_and_depth():
     found = judged(Position(*at_metres(5, 5)), [("B1", "building", square(5, 5, 1.5))])
     assert isinstance(found, Problem)
     assert found.feature_ids == ("P0",)
-    assert re.search(r"in or on building B1, 1\.(49\d|50[01]) m from its edge", found.found)
+    assert re.search(
+        r"in or on building B1, 4 ft (?:10|11) in \(1\.(49\d|50[01]) m\) from its edge", found.found
+    )
     assert "the search would take bearing" in found.remedy
 
 
 @pytest.mark.parametrize(
     ("xy", "words"),
     [
-        ((0, 4.0), r"(3\.99\d|4\.00\d) m from pole P0, 15 ft"),
-        ((0, 13.0), r"1(2\.99\d|3\.00\d) m from pole P0, the lead reaches 12\.000 m"),
-        ((3.5, 5.0), r"(0\.99\d|1\.00\d) m from building B1, 1\.500 m needed"),
+        ((0, 4.0), r"13 ft 1 in \((3\.99\d|4\.00\d) m\) from pole P0, 15 ft"),
+        (
+            (0, 13.0),
+            r"42 ft 7 in \(1(2\.99\d|3\.00\d) m\) from pole P0, the lead reaches 39 ft 4 in "
+            r"\(12\.000 m\)",
+        ),
+        (
+            (3.5, 5.0),
+            r"3 ft 3 in \((0\.99\d|1\.00\d) m\) from building B1, 5 ft \(1\.50 m\) needed",
+        ),
         ((11.0, 11.0 * 5 / 5.5), "the lead on the ground crosses building B1"),
     ],
 )

@@ -33,7 +33,7 @@ from gridground.electrical.neighbours import (
     straight_parts,
 )
 from gridground.electrical.standing import standing_limit_v
-from gridground.units import significant
+from gridground.units import feet_text, significant
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -264,8 +264,8 @@ def _words(
         names = sorted(str(n) for n in territory.spans.ids[guessed])
         unknown.append("conductors or construction of " + ", ".join(names[:8]))
         assumed.append(
-            f"where the pole top is not known: conductors {UNKNOWN_HEIGHT_M:g} m above ground, "
-            f"{UNKNOWN_SPACING_M:g} m apart (our judgement)"
+            f"where the pole top is not known: conductors {feet_text(UNKNOWN_HEIGHT_M)} above "
+            f"ground, {feet_text(UNKNOWN_SPACING_M)} apart (our judgement)"
         )
     blank = sorted(p for p, ohm in section.case.grounds.items() if ohm is None)
     if blank:
@@ -273,7 +273,8 @@ def _words(
         assumed.append("where the resistance of a ground is not known: the worst of 0 to any")
     if touching:
         assumed.append(
-            f"conductors drawn nearer than {LEAST_M:g} m to each other: {LEAST_M:g} m apart"
+            f"conductors drawn nearer than {feet_text(LEAST_M)} to each other: taken as that far "
+            "apart"
         )
     return {"unknown": unknown, "assumed": assumed}
 

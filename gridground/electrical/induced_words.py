@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from gridground.electrical.live_lines import TRANSMISSION_KV
 from gridground.record import OpenItem
+from gridground.units import feet_text, room_text, way_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -63,7 +64,7 @@ def induction_open_items(rows: Sequence[dict[str, Any]]) -> list[OpenItem]:
                     code="induction_unknown",
                     where=(name,),
                     what=f"{', '.join(missing)} of line {name} not stated; it runs within "
-                    f"{row['separation_m']:g} m of the worked line.",
+                    f"{feet_text(row['separation_m'])} of the worked line.",
                     why="The voltage and current it induces in the worked line and in the leads "
                     "depend on it.",
                     who="owner of the line",
@@ -82,7 +83,8 @@ def induction_assumptions(rows: Sequence[dict[str, Any]]) -> list[tuple[str, str
             "Induction: shield wires and neutrals of neighbours not counted, the whole fault "
             "current of a neighbour returns through the earth, magnitudes added from place to "
             "place and over the neighbours: errs high. Heights at the poles. Lines farther away "
-            "than 500 m, and beyond 100 m where load and voltage are small, are not looked at.",
+            f"than {way_text(500)}, and beyond {way_text(100)} where load and voltage are small, "
+            "are not looked at.",
             "Carson 1926 modified, Maxwell potential coefficients; reach: our judgement",
         )
     ]
@@ -139,10 +141,12 @@ def _how(row: dict[str, Any]) -> str:
         across = row["kind"] == "crossing"
         text += " and crosses the worked line" if across else " beside the worked line, crossing it"
     else:
-        text += f" beside the worked line, least separation {row['separation_m']:g} m"
-    text += f", {row['length_whole_m']:,.0f} m along it"
-    if row["length_m"] < row["length_whole_m"]:
-        text += f", {row['length_m']:,.0f} m of that between the grounds"
+        text += f" beside the worked line, least separation {room_text(row['separation_m'])}"
+    text += f", {way_text(row['length_whole_m'])} along it"
+    if row["length_m"] < 0.5:
+        text += ", none of that between the grounds"
+    elif row["length_m"] < row["length_whole_m"]:
+        text += f", {way_text(row['length_m'])} of that between the grounds"
     return text + "."
 
 

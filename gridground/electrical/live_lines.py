@@ -13,6 +13,7 @@ from gridground.electrical.induction import balanced
 from gridground.errors import TableError
 from gridground.tables import read_table
 from gridground.territory.columns import ARRANGEMENTS
+from gridground.units import feet_text
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping
@@ -180,11 +181,11 @@ def _other_line(layer: Layer, row: int) -> LiveLine:
     usual = usual_row(line.nominal_kv)
     if math.isnan(spacing):
         line.spacing_m = float(usual["spacing_m"])
-        line.assumed.append(f"phases {line.spacing_m:g} m apart ({usual['source']})")
+        line.assumed.append(f"phases {feet_text(line.spacing_m)} apart ({usual['source']})")
     if math.isnan(height):
         line.unknown.append("height_m")
         height = float(usual["height_m"])
-        line.assumed.append(f"lowest phase {height:g} m above ground ({usual['source']})")
+        line.assumed.append(f"lowest phase {feet_text(height)} above ground ({usual['source']})")
     line.radius_m = float(usual["diameter_mm"]) / 2000.0
     line.assumed.append(f"conductors {float(usual['diameter_mm']):g} mm across")
     arrangement = _word(layer, "arrangement", row)

@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Any
 from gridground.gis import markup
 from gridground.gis.about import description
 from gridground.gis.layers import Layer, Value, layers_of
-from gridground.jobmap.words import bearing_text, length_text
+from gridground.jobmap.words import length_text
+from gridground.units import bearing_text
 
 if TYPE_CHECKING:
     from gridground.record import Plan

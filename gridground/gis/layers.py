@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gridground.gis.about import legal
+from gridground.jobmap.words import end_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -137,7 +138,8 @@ def leads_at(document: dict[str, Any], location: dict[str, Any]) -> list[dict[st
 def lead_text(lead: dict[str, Any]) -> str:
     """Return one row of the lead table in a few words."""
     many = f"{lead['parallel']} x " if lead["parallel"] > 1 else ""
-    return f"{lead['lead_id']}: {lead['from']} to {lead['to']}, {many}{lead['size']}"
+    ends = f"{end_text(lead, 'from')} to {end_text(lead, 'to')}"
+    return f"{lead['lead_id']}: {ends}, {many}{lead['size']}"
 
 
 def _point(row: dict[str, Any]) -> Geometry:

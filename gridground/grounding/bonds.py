@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from gridground.record import LeadEdge
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterable
 
     from gridground.grounding.poletop import CircuitTop, Hang, PoleTop
     from gridground.job import Limits
@@ -160,6 +160,36 @@ def end_hang(end: str, top: PoleTop) -> Hang | None:
 def end_side(end: str, top: PoleTop) -> str:
     """Return the side of the pole an end lies on, empty where the conductor runs through."""
     return _split_end(end, top)[2]
+
+
+def end_text(end: str, top: PoleTop) -> str:
+    """Return an end as a crew reads it: the side of a pole by the next pole, ``A toward P13``.
+
+    Parameters
+    ----------
+    end : str
+        As in the lead table, ``A@S12`` where the pole has sides.
+    top : PoleTop
+        The pole.
+    """
+    side = end_side(end, top)
+    return f"{end.removesuffix(side)[:-1]} toward {top.toward.get(side, side)}" if side else end
+
+
+def ends_told(edge: LeadEdge, tops: Iterable[PoleTop]) -> tuple[str, str]:
+    """Return both ends of a lead as a crew reads them.
+
+    Parameters
+    ----------
+    edge : LeadEdge
+        The lead.
+    tops : iterable of PoleTop
+        Of the locations, its own among them.
+    """
+    top = next((top for top in tops if top.pole_id == edge.pole_id is not None), None)
+    if top is None:
+        return edge.start, edge.end
+    return end_text(edge.start, top), end_text(edge.end, top)
 
 
 def _split_end(end: str, top: PoleTop) -> tuple[CircuitTop, str, str]:

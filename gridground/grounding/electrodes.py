@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from gridground.grounding.earth import rod_resistance_ohm
 from gridground.grounding.soil_layers import SoilLayers, two_layer_rod_resistance_ohm
 from gridground.record import OpenItem
+from gridground.units import feet_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -203,8 +204,8 @@ def _stated_soil(job: Job, found: Soil | None) -> _Ground:
 def _layers_told(layers: SoilLayers) -> str:
     """Say what the two layers are and what counts where."""
     return (
-        f"the job's two layers: {layers.upper_depth_m:g} m of {layers.upper_ohm_m:g} ohm·m on "
-        f"{layers.lower_ohm_m:g} ohm·m; under the feet the smaller counts"
+        f"the job's two layers: {feet_text(layers.upper_depth_m)} of {layers.upper_ohm_m:g} ohm·m "
+        f"on {layers.lower_ohm_m:g} ohm·m; under the feet the smaller counts"
     )
 
 

@@ -21,6 +21,7 @@ from gridground.grounding.soil_layers import (
     two_layer_radius_for_step_m,
     two_layer_surface_ratio,
 )
+from gridground.units import feet_text
 
 if TYPE_CHECKING:
     from gridground.job import RodSpec
@@ -157,7 +158,9 @@ def ground_limits(
     if rod.surface_ohm_m is not None and rod.surface_depth_m is not None:
         under_ohm_m, depth_m = rod.surface_ohm_m, rod.surface_depth_m
         ratio = float(surface_ratio(soil_ohm_m, surface_ohm_m=under_ohm_m, depth_m=depth_m))
-        told = f"{depth_m:g} m of {under_ohm_m:g} ohm·m on {soil_ohm_m:g} ohm·m, Cs {ratio:.2f}"
+        told = (
+            f"{feet_text(depth_m)} of {under_ohm_m:g} ohm·m on {soil_ohm_m:g} ohm·m, Cs {ratio:.2f}"
+        )
         ratio = min(ratio, max(soil_ohm_m / under_ohm_m, 1.0))
     step = step_limit_v(
         duration_s,

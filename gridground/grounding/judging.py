@@ -12,7 +12,7 @@ from gridground.grounding import candidates
 from gridground.grounding.candidates import Site, floor_mm
 from gridground.grounding.scores import thing_text
 from gridground.territory.frame import geodesic_m, wrap_deg
-from gridground.units import feet_text
+from gridground.units import feet_text, room_text
 
 if TYPE_CHECKING:
     from gridground.grounding.neighbourhood import Neighbourhood
@@ -97,7 +97,7 @@ def broken_rules(
         elif short[row]:
             code = "clearance"
             text = f"{short_text(from_m[row])} from {thing_text(kind, name)}, "
-            text += f"{short_text(needed_m[row])} needed"
+            text += f"{feet_text(needed_m[row])} needed"
         else:
             code = "crossing"
             text = f"the lead on the ground crosses {thing_text(kind, name)}"
@@ -115,5 +115,5 @@ def _depth_text(geometry: Any, point: Any) -> str:  # noqa: ANN401  geometries
 
 
 def short_text(length_m: float) -> str:
-    """Write a length in metres, rounded down to the millimetre."""
-    return f"{floor_mm(length_m):.3f} m"
+    """Word a length that is there, its metres rounded down to the millimetre."""
+    return room_text(floor_mm(length_m), digits=3)

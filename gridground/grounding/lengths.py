@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from gridground.errors import NoPlanError, Reason
-from gridground.grounding.bonds import bar_height_m, end_hang, end_side
+from gridground.grounding.bonds import bar_height_m, end_hang, end_side, ends_told
 from gridground.record import Piece
 from gridground.units import M_PER_FT, feet_text, round_up
 
@@ -89,11 +89,10 @@ def _straight(
     (x0, y0), (x1, y1) = _place(edge.start, top, bar_m), _place(edge.end, top, bar_m)
     along_m = _along_m(end_side(edge.start, top), end_side(edge.end, top))
     parts = ((abs(x1 - x0), "sideways"), (abs(y1 - y0), "up or down"), (along_m, "along the line"))
-    told = ", ".join(f"{part_m:.2f} m {word}" for part_m, word in parts if part_m > _SAME_M)
+    told = ", ".join(f"{feet_text(part_m)} {word}" for part_m, word in parts if part_m > _SAME_M)
     length_m = math.hypot(x1 - x0, y1 - y0, along_m)
-    return (
-        Piece(f"straight from {edge.start} to {edge.end} ({told or 'at one place'})", length_m),
-    )
+    one, other = ends_told(edge, [top])
+    return (Piece(f"straight from {one} to {other} ({told or 'at one place'})", length_m),)
 
 
 def _on_the_ground(rod: RodPlace | None) -> Piece:
@@ -103,7 +102,7 @@ def _on_the_ground(rod: RodPlace | None) -> Piece:
     what = "along the ground from the rod to the foot of the pole"
     rise_m = rod.rise_m or 0.0
     if rise_m:
-        what += f", rod {abs(rise_m):.2f} m {'higher' if rise_m > 0 else 'lower'}"
+        what += f", rod {feet_text(abs(rise_m))} {'higher' if rise_m > 0 else 'lower'}"
     return Piece(what, rod.ground_m)
 
 

@@ -15,6 +15,7 @@ import numpy as np
 
 from gridground.electrical.approach import approach_m
 from gridground.electrical.live_lines import usual_row
+from gridground.units import feet_text, room_text
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -111,8 +112,8 @@ def low_lines(live: LiveOverhead, *, rod_length_m: float) -> list[dict[str, Any]
             "ids": live.ids[row],
             "kinds": "low_line",
             "names": (
-                f"{live.names[row]}: {room_m[row]:.1f} m above an upright rod, "
-                f"{live.approach_m[row]:.2f} m needed"
+                f"{live.names[row]}: {room_text(max(room_m[row], 0.0))} above an upright rod, "
+                f"{feet_text(live.approach_m[row])} needed"
             ),
             "layers": live.layers[row],
             "geometry": live.geometry[row],

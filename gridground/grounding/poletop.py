@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from gridground.errors import NoPlanError, Reason
+from gridground.grounding.sides import next_poles
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -70,6 +71,7 @@ class PoleTop:
     circuits: tuple[CircuitTop, ...]
     several: bool = False  # more than one circuit is worked: ends are named with theirs
     seen_along: str | None = None  # span along which, as drawn, sideways places are seen
+    toward: dict[str, str] = field(default_factory=dict)  # span id -> the next pole, as told
 
     @property
     def neutral(self) -> Hang | None:
@@ -128,7 +130,8 @@ def read_pole_top(
     ground = float(poles["ground_ohm"][pole])
     ohm = None if math.isnan(ground) else ground
     along = None if reference is None else str(network.territory.spans.ids[reference])
-    return PoleTop(pole_id, None, material, height, ohm, tuple(circuits), seen_along=along)
+    top = PoleTop(pole_id, None, material, height, ohm, tuple(circuits), seen_along=along)
+    return replace(top, toward=next_poles(network, pole, worked))
 
 
 def mid_span_top(network: Network, worked: Sequence[int]) -> PoleTop:

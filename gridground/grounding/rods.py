@@ -19,7 +19,7 @@ from gridground.grounding.places import search, written
 from gridground.grounding.scores import Part, limited_by, parts_of, said, thing_text, why_not
 from gridground.grounding.zones import zone_meets
 from gridground.territory.frame import geodesic_m
-from gridground.units import feet_text
+from gridground.units import bearing_text, feet_text
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -327,7 +327,7 @@ def _no_place(site: Site, near: Neighbourhood, limits: Limits) -> NoRodPlace:
             needed_m = math.ceil(float(distance_m) * 100.0) / 100.0
             first.append(
                 f"a lead that reaches {feet_text(needed_m)} on the ground: place at bearing "
-                f"{float(bearing_deg):.0f}°"
+                f"{bearing_text(float(bearing_deg))}"
             )
     first += [
         f"settle where {reason.kind} {reason.where} lies and what clearance it needs: it alone "

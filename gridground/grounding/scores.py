@@ -10,7 +10,7 @@ import shapely
 
 from gridground.grounding import candidates
 from gridground.grounding.candidates import Measures, Rays, Site, floor_mm
-from gridground.units import feet_text
+from gridground.units import feet_text, room_text
 
 if TYPE_CHECKING:
     from gridground.grounding.neighbourhood import Neighbourhood
@@ -61,7 +61,7 @@ def parts_of(site: Site, near: Neighbourhood, ray: Rays, found: Measures) -> tup
         parts.append(
             Part(
                 "spare",
-                f"{floor_mm(spare_m):.2f} m to spare beyond the clearance of "
+                f"{room_text(floor_mm(spare_m))} to spare beyond the clearance of "
                 f"{thing_text(site.kinds[row], ids[row])}",
                 candidates.TIGHT_COST_PER_M * (candidates.TIGHT_M - spare_m),
             )

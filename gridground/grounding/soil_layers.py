@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gridground.errors import TableError
+from gridground.units import feet_text
 
 if TYPE_CHECKING:
     Floats = NDArray[np.float64]
@@ -191,7 +192,7 @@ def two_layer_radius_for_step_m(
     if not len(over):
         return 0.0
     if over[-1] == _GRID - 1:
-        reach = f"a step at {_FAR_M:g} m within {limit_v:g} V"
+        reach = f"a step at {feet_text(_FAR_M)} within {limit_v:g} V"
         raise TableError("rise of the rod", f"{rise_v:g} V", reach, "our judgement")
     low, high = grid[over[-1]], grid[over[-1] + 1]
     for _ in range(_BISECTIONS):

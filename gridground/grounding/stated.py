@@ -12,7 +12,7 @@ from gridground.grounding.hazards import lonlat_of
 from gridground.grounding.judging import BrokenRule, broken_rules
 from gridground.grounding.rods import NoRodPlace, place_rod, rod_place_at
 from gridground.territory.frame import geodesic_m, wrap_deg
-from gridground.units import feet_text
+from gridground.units import bearing_text, feet_text
 
 if TYPE_CHECKING:
     from gridground.ground import RodPlace
@@ -108,7 +108,7 @@ def _refused(
     else:
         remedy = (
             f"take another place, or leave it out: the search would take bearing "
-            f"{found.bearing_deg:.1f}° at {feet_text(found.distance_m)} from the pole"
+            f"{bearing_text(found.bearing_deg)} at {feet_text(found.distance_m)} from the pole"
         )
     where = f"the rod position stated, {lat:.7f}, {lon:.7f}, is not lawful: {reasons}"
     return Problem("reject", "job", (pole_id,), "rod.place", where, remedy)

@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from gridground.grounding.bonds import bar_height_m
+from gridground.grounding.bonds import bar_height_m, ends_told
+from gridground.grounding.step_rows import add_remark, step_row, where_text
 from gridground.grounding.vehicle_steps import NO_VEHICLE, vehicle_prepare, vehicle_release
-from gridground.units import feet_text
+from gridground.grounding.work_steps import work_steps
+from gridground.units import bearing_text, feet_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -22,10 +24,6 @@ STICK = "live-line tool"
 HAND_ON = "hand, before a line end is attached at this pole"
 HAND_OFF = "hand, after every line end at this pole is off"
 CLEAN = "wire brush on a live-line tool"
-NO_BYPASS = (
-    "No bypass lead is counted for what the job cuts: a device or the end of the line parts it "
-    "already and each side has its own bond, or an open item asks about it."
-)
 
 
 @dataclass(frozen=True)
@@ -43,11 +41,6 @@ class ZoneWords:
     cones: str = ""
     before: tuple[str, ...] = ()
     after: tuple[str, ...] = ()
-
-
-def where_text(pole_id: str | None, span_id: str | None) -> str:
-    """Name a location in a sentence."""
-    return f"pole {pole_id}" if pole_id is not None else f"span {span_id}, at the lift or mat"
 
 
 def steps_of(
@@ -88,8 +81,9 @@ def steps_of(
         ``lead_number``), ``phases`` (what the detector is held to, one by one) and ``remarks``
         (what holds at this step and is no action of its own: it is read, not ticked).
     """
-    applied = [_apply(row, first=row is first_line_end(rows, row)) for row in rows]
-    removed = [_remove(row) for row in reversed(rows)]
+    told = {id(row): ends_told(row.edge, [spot.top for spot in spots]) for row in rows}
+    applied = [_apply(row, told[id(row)], first=row is first_line_end(rows, row)) for row in rows]
+    removed = [_remove(row, told[id(row)]) for row in reversed(rows)]
     parts = {
         "prepare": [
             *_first(job, before),
@@ -97,7 +91,7 @@ def steps_of(
             *_prepare(job, spots, zones, words),
         ],
         "apply": applied,
-        "work": _work(job, spots, rows),
+        "work": work_steps(job, spots, rows),
         "remove": removed,
         "release": [
             *_cones_down(spots, zones),
@@ -113,25 +107,20 @@ def steps_of(
     return parts
 
 
-def _step(pole_id: str | None, text: str, **more: object) -> dict[str, Any]:
-    """Return one step."""
-    return {"pole_id": pole_id, "text": text, **more}
-
-
 def _first(job: Job, before: Sequence[str]) -> list[dict[str, Any]]:
     """Clearance and briefing."""
     opened = "NOT STATED" if job.sources_opened is None else ", ".join(job.sources_opened) or "none"
     isolated = ", ".join(job.isolated_equipment) or "none stated"
     blocked = f" at {', '.join(job.reclosing_blocked)}" if job.reclosing_blocked else ""
     return [
-        _step(
+        step_row(
             None,
             f"Get the clearance before anything else. See each opening and read its tag back. "
             f"Devices opened and tagged: {opened}. Equipment isolated: {isolated}. Reclosing "
             f"blocked and tagged{blocked}.",
         ),
-        *(_step(None, text) for text in before),
-        _step(
+        *(step_row(None, text) for text in before),
+        step_row(
             None,
             "Job briefing: hazards, procedures, special precautions, energy-source control, "
             "protective equipment (29 CFR 1910.269(c)).",
@@ -153,7 +142,7 @@ def _prepare(
         steps += _bar(job, spot)
     steps += [_test_dead(spot) for spot in spots]
     steps += [
-        _step(
+        step_row(
             spot.top.pole_id,
             f"At {where_text(spot.top.pole_id, spot.top.span_id)}: inspect leads and clamps; clean "
             "the conductors where clamps land, treating them as energized.",
@@ -188,7 +177,7 @@ def _bar(job: Job, spot: Spot) -> list[dict[str, Any]]:
             f"At {here}: mount the cluster bar about {feet_text(height_m)} above ground, below the "
             "worker's feet and below the neutral."
         )
-    return [_step(spot.top.pole_id, text)]
+    return [step_row(spot.top.pole_id, text)]
 
 
 def _prepare_location(
@@ -200,39 +189,39 @@ def _prepare_location(
     steps = []
     if pole_id is not None:
         steps.append(
-            _step(pole_id, f"Read the number on the pole: it must be {pole_id}. If not, stop.")
+            step_row(pole_id, f"Read the number on the pole: it must be {pole_id}. If not, stop.")
         )
-    steps += [_step(pole_id, _at(spot, text)) for text in words.before]
+    steps += [step_row(pole_id, _at(spot, text)) for text in words.before]
     if spot.rod is not None and told is not None:
         steps.append(
-            _step(
+            step_row(
                 pole_id,
                 f"At {here}: the rod is told by {told} at {feet_text(spot.rod.distance_m)} from "
-                f"the pole, bearing {spot.rod.bearing_deg:.0f} degrees from true north. See that "
+                f"the pole, bearing {bearing_text(spot.rod.bearing_deg)} from true north. See that "
                 "it stands there, driven to its full depth. Measure and write down its resistance.",
             )
         )
     elif spot.rod is not None:
         steps.append(
-            _step(
+            step_row(
                 pole_id,
                 f"At {here}: drive the rod to its full depth at {feet_text(spot.rod.distance_m)} "
-                f"from the pole, bearing {spot.rod.bearing_deg:.0f} degrees from true north. "
+                f"from the pole, bearing {bearing_text(spot.rod.bearing_deg)} from true north. "
                 "Measure and write down its resistance.",
                 asks=["rod_ohm"],
             )
         )
     elif spot.electrode == "pole ground":
         steps.append(
-            _step(pole_id, f"At {here}: find the permanent pole ground whole and connected.")
+            step_row(pole_id, f"At {here}: find the permanent pole ground whole and connected.")
         )
     elif spot.electrode == "pole":
         steps.append(
-            _step(pole_id, f"At {here}: clean a stud on the steel below the worker's feet.")
+            step_row(pole_id, f"At {here}: clean a stud on the steel below the worker's feet.")
         )
     if zone is not None:
         steps.append(
-            _step(
+            step_row(
                 pole_id,
                 f"At {here}: put up {zone.cones} cones at {feet_text(zone.radius_m)} round the "
                 f"electrode and the lead on the ground{words.cones}. After the first clamp nobody "
@@ -249,7 +238,7 @@ def _test_dead(spot: Spot) -> dict[str, Any]:
         for top in spot.top.circuits
         for letter in sorted(top.phases)
     ]
-    return _step(
+    return step_row(
         spot.top.pole_id,
         f"At {where_text(spot.top.pole_id, spot.top.span_id)}: test for no voltage. Prove the "
         f"detector, test {', '.join(phases)} on every side, prove the detector again. Any "
@@ -289,14 +278,14 @@ def _taken(row: LeadRow) -> str:
     return text + (f" and {short} more alike" if short else "")
 
 
-def _apply(row: LeadRow, *, first: bool) -> dict[str, Any]:
+def _apply(row: LeadRow, told: tuple[str, str], *, first: bool) -> dict[str, Any]:
     """Put one lead on, ground end first."""
     edge = row.edge
     again = "Test again for no voltage, then " if first else ""
-    return _step(
+    return step_row(
         edge.pole_id,
         f"At {where_text(edge.pole_id, edge.span_id)}: {again}{_several(row)}, size {row.size}, "
-        f"{feet_text(row.length_m)}{_taken(row)}: first to {edge.start}, then to {edge.end}. "
+        f"{feet_text(row.length_m)}{_taken(row)}: first to {told[0]}, then to {told[1]}. "
         f"Count {row.parallel} on.",
         lead_id=row.lead_id,
         tool=HAND_ON if edge.role == "electrode" else STICK,
@@ -305,66 +294,17 @@ def _apply(row: LeadRow, *, first: bool) -> dict[str, Any]:
     )
 
 
-def _remove(row: LeadRow) -> dict[str, Any]:
+def _remove(row: LeadRow, told: tuple[str, str]) -> dict[str, Any]:
     """Take one lead off, line end first."""
     edge = row.edge
-    return _step(
+    return step_row(
         edge.pole_id,
-        f"At {where_text(edge.pole_id, edge.span_id)}: {_several(row)}: first off {edge.end}, "
-        f"then off {edge.start}. Count {row.parallel} off.",
+        f"At {where_text(edge.pole_id, edge.span_id)}: {_several(row)}: first off {told[1]}, "
+        f"then off {told[0]}. Count {row.parallel} off.",
         lead_id=row.lead_id,
         tool=HAND_OFF if edge.role == "electrode" else STICK,
         ends=[edge.end, edge.start],
     )
-
-
-def _work(job: Job, spots: Sequence[Spot], rows: Sequence[LeadRow]) -> list[dict[str, Any]]:
-    """Say what holds while people work; what is no action stands with the step it belongs to."""
-    cuts = [row for row in rows if row.edge.role == "bypass"]
-    places = [spot for spot in spots if spot.role == "worksite"]
-    steps = [
-        _step(
-            None,
-            "Report to the dispatcher: sets applied at "
-            + ", ".join(where_text(s.top.pole_id, s.top.span_id) for s in spots)
-            + ".",
-        )
-    ]
-    steps += [
-        _step(
-            spot.top.pole_id,
-            f"At {where_text(spot.top.pole_id, spot.top.span_id)}: {_stand(spot)} and within what "
-            "is bonded. No lead comes off while anybody is up there.",
-        )
-        for spot in places
-    ]
-    for row in cuts:
-        here = (row.edge.pole_id, row.edge.span_id)
-        found = [(spot.top.pole_id, spot.top.span_id) == here for spot in places]
-        _remark(steps[found.index(True) + 1 if True in found else -1], _cut_text(row))
-    if job.open_conductor and not cuts:
-        _remark(steps[-1], NO_BYPASS)
-    return steps
-
-
-def _cut_text(row: LeadRow) -> str:
-    """Say when the conductor that a bypass lead belongs to is cut."""
-    return (
-        f"At {where_text(row.edge.pole_id, row.edge.span_id)}: conductor {row.edge.start} is "
-        f"cut only with bypass lead {row.lead_id} on; it stays until the joint is made."
-    )
-
-
-def _remark(step: dict[str, Any], text: str) -> None:
-    """Put what is no action of its own with the step that it belongs to."""
-    step.setdefault("remarks", []).append(text)
-
-
-def _stand(spot: Spot) -> str:
-    """Say where the worker stands."""
-    if spot.top.pole_id is None:
-        return "the bar is on the lift or mat, bonded to it; work from the lift or mat"
-    return "work above the bar" if spot.top.material != "steel" else "work above the bonded stud"
 
 
 def _cones_down(spots: Sequence[Spot], zones: Sequence[Zone | None]) -> list[dict[str, Any]]:
@@ -375,7 +315,7 @@ def _cones_down(spots: Sequence[Spot], zones: Sequence[Zone | None]) -> list[dic
             rod = "; draw the rod" if spot.rod is not None else ""
             rod += "; take the bar down" if _has_bar(spot) else ""
             steps.append(
-                _step(
+                step_row(
                     spot.top.pole_id,
                     f"At {where_text(spot.top.pole_id, spot.top.span_id)}: after the last clamp is "
                     f"off, take the cones down{rod}.",
@@ -387,7 +327,7 @@ def _cones_down(spots: Sequence[Spot], zones: Sequence[Zone | None]) -> list[dic
 def _let_by(spots: Sequence[Spot], words: Sequence[ZoneWords]) -> list[dict[str, Any]]:
     """Let the traffic by again at every location."""
     return [
-        _step(spot.top.pole_id, _at(spot, text))
+        step_row(spot.top.pole_id, _at(spot, text))
         for spot, said in zip(spots, words, strict=True)
         for text in said.after
     ]
@@ -396,13 +336,13 @@ def _let_by(spots: Sequence[Spot], words: Sequence[ZoneWords]) -> list[dict[str,
 def _release(leads: int, held: Sequence[str]) -> list[dict[str, Any]]:
     """Count, and give the clearance back; what is then still held is a remark."""
     steps = [
-        _step(
+        step_row(
             None,
             f"Leads off must equal leads on: {leads}. While the counts differ the clearance is not "
             "given back.",
         ),
-        _step(None, "The holder reports: all clear, all grounds off."),
+        step_row(None, "The holder reports: all clear, all grounds off."),
     ]
     for text in held:
-        _remark(steps[-1], text)
+        add_remark(steps[-1], text)
     return steps

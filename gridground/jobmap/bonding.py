@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from markupsafe import Markup
 
 from gridground.jobmap.drawing import cut_label, number
-from gridground.jobmap.words import printable, short_feet_text
+from gridground.jobmap.words import end_text, printable, short_feet_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -16,7 +16,7 @@ _ROW = 62.0
 _BOX = 150.0
 _BOX_HEIGHT = 34.0
 _LANE = 26.0
-_END_LETTERS = 12
+_END_LETTERS = 13
 _CONDUCTOR_LETTERS = 4
 _WIDTH = 420.0
 
@@ -57,7 +57,9 @@ def bonding_svg(leads: Sequence[dict[str, Any]], title: str) -> Markup:
         )
         parts.append(Markup('<path class="{}" d="{}"/>').format(css, path))
         parts.append(_lead_words(lead, x + 8, (low + high) / 2))
-    labels = _labels(ends)
+    said = {lead[way]: end_text(lead, way) for lead in leads for way in ("from", "to")}
+    short = _labels([said[end] for end in ends])
+    labels = {end: short[said[end]] for end in ends}
     parts += [_box(labels[end], y_of[end]) for end in ends]
     return Markup(
         '<svg class="bonding" viewBox="0 0 {w} {h}" role="img" aria-label="{title}">{parts}</svg>'
@@ -123,12 +125,16 @@ def _labels(ends: Sequence[str]) -> dict[str, str]:
     --------
     >>> _labels(["neutral", "B@WB1-P150"])
     {'neutral': 'neutral', 'B@WB1-P150': 'B@WB1-P150'}
+    >>> _labels(["A toward P149", "A toward P14900"])
+    {'A toward P149': 'A toward P149', 'A toward P14900': 'A → P14900'}
     >>> list(_labels(["F-2:A@F-2-SPAN-1234", "F-2:B@F-2-SPAN-1234"]).values())
     ['A…PAN-1234', 'B…PAN-1234']
     """
     found: dict[str, str] = {}
     for end in ends:
         flat = " ".join(printable(end).split())
+        if len(flat) > _END_LETTERS:
+            flat = flat.replace(" toward ", " → ")
         conductor = flat.partition("@")[0].rpartition(":")[2][:_CONDUCTOR_LETTERS]
         shorter = [
             f"{conductor}…{flat[-kept:]}" for kept in range(8, _END_LETTERS - len(conductor))

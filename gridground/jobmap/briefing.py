@@ -216,6 +216,8 @@ def _control(document: dict[str, Any]) -> Lines:
     yield f"Reclosing blocked and tagged: {names}.", ""
     for row in asked["others"]:
         apart = row["apart"] or "NOTHING KEEPS THE TWO APART"
+        if "same_id" in row:
+            apart = f"ONE ID FOR TWO JOBS, the other at {row['same_id']}"
         yield (
             f"Other crew, job {row['job_id']}, holder {row['holder'] or 'not stated'}: {apart}",
             "",

@@ -21,11 +21,9 @@ from gridground.jobmap.sketch import (
 from gridground.jobmap.words import (
     BURIED_LETTERS,
     kind_text,
-    quadrant_text,
-    reach_text,
-    room_text,
 )
 from gridground.jobmap.zonelines import draw_traffic, draw_vehicle, draw_zones, zone_lines
+from gridground.units import bearing_text, feet_text, room_text
 
 if TYPE_CHECKING:
     from markupsafe import Markup
@@ -188,11 +186,11 @@ def _sightings(drawing: Drawing, scene: Scene, location: dict[str, Any]) -> None
         else:
             _head(drawing, spot, rod)
     for count, (row, spot) in enumerate(zip(rows, seen, strict=True)):
-        turn = quadrant_text(row["bearing_deg"])
+        turn = bearing_text(row["bearing_deg"])
         if count:
             words = [f"from {row['what']}", *_two_lines(room_text(row["distance_m"])), turn]
         else:
-            feet, metres = _two_lines(reach_text(row["distance_m"]))
+            feet, metres = _two_lines(feet_text(row["distance_m"]))
             words = [f"ROD {feet}", metres, turn]
         size = 14.0 if count else 16.0
         place_note(drawing, along(spot, rod), Note(tuple(words), size, css="nt nt-rod"))

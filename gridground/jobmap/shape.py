@@ -107,7 +107,8 @@ _ROWS = {
     "clamp_from:t clamp_to:t grade:t resistance_ohm:n reactance_ohm:n current_a:n time_s:n "
     "rating_a:n margin_ratio:n source:t *solved_a:n? *peak_a:n? *peak_limit_a:n "
     "*end_temperature_c:n? *withstand_a:n *ultimate_a:n *next_size:t? *next_size_at_a:n? "
-    "*next_size_at_s:n? *needed_m:n *excess_m:n *path:L *remark:t? *kit_lead_ids:T *planned:o?",
+    "*next_size_at_s:n? *needed_m:n *excess_m:n *path:L *remark:t? *kit_lead_ids:T *planned:o? "
+    "*from_said:t *to_said:t",
     "rod_zone": "pole_id:t rod_rise_v:n step_v_at_zone:n touch_v:n limit_v:n radius_needed_m:n "
     "passed:b *rod_a:n? *touch_limit_v:n? *standing_rise_v:n *standing_radius_m:n?",
     "*zones": "zone_id:t parts:T perimeter_m:n area_m2:n cones:i geometry:G",
@@ -138,7 +139,7 @@ _ROWS = {
     "*clearance.ways": "pole_id:t span_id:t towards:t sources:T bracket_pole_id:t?",
     "*clearance.grounds": "pole_id:t? span_id:t? role:t leads:i rods:i electrode:t?",
     "*clearance.others": "job_id:t title:t holder:t? work_start:t? work_end:t? made_at:t apart:t? "
-    "shared_devices:T shared_poles:T shared_circuits:T",
+    "shared_devices:T shared_poles:T shared_circuits:T *same_id:t",
     "picture.poles": "pole_id:t lon:n lat:n",
     "picture.spans": "span_id:t circuit_id:t phases:t? worked:b kind:t line:P",
     "picture.surroundings": "feature_id:t kind:t name:t? geometry:G",
@@ -182,7 +183,7 @@ _SEEN = "what:t kind:t feature_id:t lon:n lat:n bearing_deg:n distance_m:n cross
 _IN_TOPS = {
     "ends": "end:t x_m:n y_m:n *apart_ratio:n",
     "conductors": "circuit_id:t conductor:t x_m:n y_m:n worked:b",
-    "sides": "span_id:t apart_ratio:n",
+    "sides": "span_id:t apart_ratio:n *toward:t",
 }
 _ROD = (
     "lon:n lat:n bearing_deg:n distance_m:n resistance_ohm:n? *score:n? *score_parts:L "

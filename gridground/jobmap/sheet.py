@@ -17,6 +17,7 @@ from gridground.jobmap.sheets import SHEETS, name_drawings, named_drawing, sheet
 from gridground.jobmap.sideview import side_view_svg
 from gridground.jobmap.sketch import Scene, line_state_text, sketch_svg
 from gridground.jobmap.sources import figure_notes
+from gridground.units import bearing_text, feet_text, room_text, way_text
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -65,11 +66,13 @@ def environment() -> Environment:
         needed=words.needed_text,
         allowed=words.allowed_text,
         plain=words.plain_text,
+        way=way_text,
+        value=words.check_value_text,
+        limit=words.check_limit_text,
         feet=words.length_text,
-        reach=words.reach_text,
-        room=words.room_text,
-        quadrant=words.quadrant_text,
-        bearing=words.bearing_text,
+        reach=feet_text,
+        room=room_text,
+        bearing=bearing_text,
         kind=words.kind_text,
         line_state=line_state_text,
         stated=_stated,

@@ -20,7 +20,7 @@ from gridground.jobmap.sidewords import (
     write_leads,
 )
 from gridground.jobmap.strands import draw_leads
-from gridground.jobmap.words import reach_text
+from gridground.units import feet_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -231,9 +231,9 @@ def _rod(side: Side) -> None:
         up=number(foot + 12),
         down=number(low + 7),
     )
-    away = [reach_text(abs(rod["x_m"]))]
+    away = [feet_text(abs(rod["x_m"]))]
     lines(drawing, "nt nt-pole", ((x + axis) / 2, low + 5), away, size=SIZE)
-    length = [f"rod {reach_text(long_m)}"]
+    length = [f"rod {feet_text(long_m)}"]
     half_w, _ = half_size(length, SIZE)
     at = min(max(x, half_w), WIDTH - half_w)
     lines(drawing, "nt nt-pole", (at, max(deep, low + 22.0) + 4), length, size=SIZE)

@@ -8,7 +8,8 @@ from markupsafe import Markup
 
 from gridground.jobmap.drawing import cut_label, number
 from gridground.jobmap.notes import LINE_RATIO, lines, stacked
-from gridground.jobmap.words import reach_text, room_text, short_feet_text
+from gridground.jobmap.words import end_text, short_feet_text
+from gridground.units import feet_text, room_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -28,10 +29,11 @@ def lead_words(lead: dict[str, Any], *, full: bool) -> list[str]:
     """Return the lines about one lead: number, size and length, its two ends; metres where full."""
     many = f"{lead['parallel']} × " if lead["parallel"] > 1 else "size "
     first = f"{lead['lead_id']}: {many}{lead['size']}"
-    ends = f"{lead['from']} → {lead['to']}"
-    shown = [ends] if len(ends) <= LETTERS else [f"{lead['from']} →", lead["to"]]
+    start, end = end_text(lead, "from"), end_text(lead, "to")
+    ends = f"{start} → {end}"
+    shown = [ends] if len(ends) <= LETTERS else [f"{start} →", end]
     if full:
-        shown += [reach_text(lead["length_m"])]
+        shown += [feet_text(lead["length_m"])]
     else:
         first += f", {short_feet_text(lead['length_m'])}"
     return [cut_label(first, LETTERS), *(cut_label(text, LETTERS) for text in shown)]
@@ -61,7 +63,7 @@ def height_words(top: dict[str, Any]) -> list[tuple[float, list[str]]]:
             circuit = row["circuit_id"]
             live[circuit] = min(row["y_m"], live.get(circuit, row["y_m"]))
     marks = [
-        (y_m, [", ".join(sorted(set(names))), *_two_lines(reach_text(y_m))])
+        (y_m, [", ".join(sorted(set(names))), *_two_lines(feet_text(y_m))])
         for y_m, names in worked.items()
     ]
     marks += [
@@ -71,9 +73,9 @@ def height_words(top: dict[str, Any]) -> list[tuple[float, list[str]]]:
     for row in top["ends"]:
         if row["end"] in {"bar", "pole"}:
             name = "bar" if row["end"] == "bar" else "clean stud"
-            marks.append((row["y_m"], [name, *_two_lines(reach_text(row["y_m"]))]))
+            marks.append((row["y_m"], [name, *_two_lines(feet_text(row["y_m"]))]))
     if top["height_m"] is not None:
-        marks.append((top["height_m"], ["pole top", *_two_lines(reach_text(top["height_m"]))]))
+        marks.append((top["height_m"], ["pole top", *_two_lines(feet_text(top["height_m"]))]))
     marks.sort(key=lambda mark: (-mark[0], mark[1]))
     return [(y_m, [cut_label(word, HEIGHT_LETTERS) for word in words]) for y_m, words in marks]
 

@@ -13,13 +13,13 @@ from gridground.jobmap.drawing import Drawing, Point, View, view_of
 from gridground.jobmap.words import (
     BURIED_LETTERS,
     KINDS,
-    bearing_text,
     class_of,
     kind_text,
     short_feet_text,
 )
 from gridground.jobmap.zonelines import draw_traffic, draw_vehicle, draw_zones
 from gridground.territory.frame import Frame
+from gridground.units import bearing_text
 
 if TYPE_CHECKING:
     from markupsafe import Markup

@@ -246,7 +246,7 @@ def _approach(notes: Notes, row: dict[str, Any]) -> int:
     """Return the note of an approach distance."""
     altitude = row.get("altitude_m")
     stated = "stated" if row.get("altitude_stated") else "not stated in the data"
-    height = "" if altitude is None else f"{words.plain_text(altitude, 'm')}, {stated}"
+    height = "" if altitude is None else f"{words.length_text(altitude)}, {stated}"
     return notes.number("Approach distance", ("Source", row["source"]), ("Altitude", height))
 
 

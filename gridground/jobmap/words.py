@@ -6,9 +6,11 @@ import math
 import re
 from typing import Any
 
-from gridground.units import M_PER_IN, feet_text, round_down, round_up, significant
+from gridground.units import feet_text, room_text, round_down, round_up, significant
 
 NOT_STATED = "not stated"
+# Checks of what must be as large as the limit or larger; of all others the limit is the most.
+AT_LEAST = frozenset({"rod_setback", "lead_reach", "lead_minimum"})
 
 # Kinds of surroundings: the word on the drawing and the letter beside it. Buried utilities take
 # the colours of the APWA Uniform Color Code from the style sheet, by class.
@@ -37,10 +39,6 @@ BURIED_LETTERS = {
     "buried_water": "W",
     "buried_sewer": "S",
 }
-COMPASS = (
-    *("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE"),
-    *("S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW"),
-)
 FAULT_KINDS = {
     "three_phase_a": "three-phase",
     "phase_phase_a": "phase-phase",
@@ -81,26 +79,9 @@ def kind_text(kind: str) -> str:
     return KINDS.get(kind, kind.replace("_", " "))
 
 
-def compass_text(bearing_deg: float) -> str:
-    """Return the nearest of 16 compass points.
-
-    Examples
-    --------
-    >>> compass_text(0), compass_text(200), compass_text(359)
-    ('N', 'SSW', 'N')
-    """
-    return COMPASS[round(bearing_deg / 22.5) % 16]
-
-
-def bearing_text(bearing_deg: float) -> str:
-    """Return a bearing from true north with its compass point.
-
-    Examples
-    --------
-    >>> bearing_text(200.4)
-    '200° SSW'
-    """
-    return f"{round(bearing_deg) % 360:03d}° {compass_text(bearing_deg)}"
+def end_text(lead: dict[str, Any], way: str) -> str:
+    """Return the ``"from"`` or ``"to"`` of a lead as a crew reads it."""
+    return str(lead.get(f"{way}_said") or lead[way])
 
 
 def length_text(length_m: float | None) -> str:
@@ -117,46 +98,6 @@ def short_feet_text(length_m: float) -> str:
     '15 ft 8 in'
     """
     return feet_text(length_m).partition(" (")[0]
-
-
-def reach_text(length_m: float) -> str:
-    """Return a length that must be reached or kept, feet and metres rounded up.
-
-    Examples
-    --------
-    >>> reach_text(4.572), reach_text(4.575)
-    ('15 ft (4.58 m)', '15 ft 1 in (4.58 m)')
-    """
-    return f"{short_feet_text(length_m)} ({round_up(length_m, 0.01):.2f} m)"
-
-
-def room_text(length_m: float) -> str:
-    """Return a length that is there, feet and metres rounded down.
-
-    Examples
-    --------
-    >>> room_text(4.572), room_text(6.438)
-    ('15 ft (4.57 m)', '21 ft 1 in (6.43 m)')
-    """
-    feet, inch = divmod(math.floor(length_m / M_PER_IN + 1e-6), 12)
-    text = f"{feet} ft" + (f" {inch} in" if inch else "")
-    return f"{text} ({round_down(length_m, 0.01):.2f} m)"
-
-
-def quadrant_text(bearing_deg: float) -> str:
-    """Return a bearing as read off a compass card, from true north.
-
-    Examples
-    --------
-    >>> quadrant_text(20.4), quadrant_text(200), quadrant_text(359.8), quadrant_text(90)
-    ('N 20° E', 'S 20° W', 'due N', 'due E')
-    """
-    whole = round(bearing_deg) % 360
-    if whole % 90 == 0:
-        return f"due {'NESW'[whole // 90]}"
-    south = 90 < whole < 270
-    away = abs(180 - whole) if south else min(whole, 360 - whole)
-    return f"{'S' if south else 'N'} {away}° {'E' if whole < 180 else 'W'}"
 
 
 def needed_text(value: float | None, unit: str, *, digits: int = 3) -> str:
@@ -194,6 +135,38 @@ def _rounded(value: float | None, unit: str, digits: int, *, up: bool) -> str:
     if abs(rounded) >= 1000:
         text = f"{rounded:,.0f}"
     return f"{text} {unit}".rstrip()
+
+
+def check_value_text(check: dict[str, Any]) -> str:
+    """Return the figure of a check, rounded toward failing it.
+
+    Examples
+    --------
+    >>> check_value_text({"code": "rod_setback", "value": 4.5713, "unit": "m"})
+    '14 ft 11 in (4.57 m)'
+    >>> check_value_text({"code": "worker_voltage", "value": 57.31, "unit": "V"})
+    '57.4 V'
+    """
+    return _held(check, "value", up=check["code"] not in AT_LEAST)
+
+
+def check_limit_text(check: dict[str, Any]) -> str:
+    """Return the limit of a check, rounded toward failing it.
+
+    Examples
+    --------
+    >>> check_limit_text({"code": "rod_setback", "limit": 4.572, "unit": "m"})
+    '15 ft (4.57 m)'
+    """
+    return _held(check, "limit", up=check["code"] in AT_LEAST)
+
+
+def _held(check: dict[str, Any], key: str, *, up: bool) -> str:
+    """Return a figure of a check with its unit, a length as all lengths are worded."""
+    value, unit = check[key], check["unit"]
+    if unit == "m" and value is not None:
+        return feet_text(value) if up else room_text(value)
+    return _rounded(value, unit, 3, up=up)
 
 
 def plain_text(value: float | None, unit: str = "") -> str:

@@ -11,6 +11,7 @@ from gridground.errors import InputError, Problem
 from gridground.revision.fieldrecord import LEAD_KEYS, ROD_KEYS
 from gridground.territory.frame import geodesic_m
 from gridground.territory.text import near_remedy, shown
+from gridground.units import way_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -231,7 +232,9 @@ def _too_far(one: Entry, pole: dict[str, Any] | None, place: str) -> Iterator[Pr
     spot = (one.values["rod_lon"], one.values["rod_lat"])
     away_m = float(geodesic_m(pole["lon"], pole["lat"], *spot)[0])
     if away_m > ROD_FARTHEST_M:
-        found = f"{away_m:,.0f} m from pole {pole['pole_id']}; no lead on the ground reaches that"
+        found = (
+            f"{way_text(away_m)} from pole {pole['pole_id']}; no lead on the ground reaches that"
+        )
         remedy = "Correct the position (longitude and latitude swapped?) or the pole."
         yield Problem("reject", "record", (), f"{place}.values.rod_lon", found, remedy)
 

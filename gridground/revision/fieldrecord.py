@@ -5,6 +5,7 @@ A record is an account of ticks and readings. A tick says "ticked by … at …"
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import re
 from dataclasses import dataclass, field
@@ -16,12 +17,12 @@ from gridground.jobclearance import as_moment
 from gridground.jobvalues import Section, as_choice, as_count, as_number
 from gridground.revision.checkwords import check_words
 from gridground.territory.front import parse_json, read_bytes
-from gridground.territory.text import id_fault, plain, shown, text_fault
-from gridground.units import area_mm2
+from gridground.territory.text import id_fault, nearest_key, plain, shown, text_fault
+from gridground.units import area_mm2, parse_length_m
 
 if TYPE_CHECKING:
     import os
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
 
 RECORD_FORMAT = "gridground-record/1"
 RECORD_BYTES = 4_000_000
@@ -36,6 +37,15 @@ ROD_KEYS = (
     *("rod_taped_m", "rod_bearing_deg"),
 )
 LEAD_KEYS = ("lead_number", "size", "length_m")
+# What an entry of each kind holds beside seq, kind, who and at.
+KEYS = {
+    "tick": ("step_id", "values"),
+    "undo": ("undoes",),
+    "on the line": (),
+    "off the line": (),
+    "measured": ("pole_id", "values"),
+    "lead used": ("lead_id", "values"),
+}
 
 
 @dataclass(frozen=True)
@@ -122,6 +132,22 @@ class _Part(Section):
         """Add a rejection about one key."""
         place = f"{self.name}.{plain(key)}" if self.name else plain(key)
         self.problems.append(Problem("reject", "record", (), place, found, remedy))
+
+    def unknown_remedy(self, key: str, tables: Mapping[str, frozenset[str]]) -> str:
+        """Name the nearest key of this object, or the kind of entry that has the key."""
+        del tables  # those of a job file
+        known = f"known here: {', '.join(sorted(self._known))}"
+        kinds = [kind for kind, keys in KEYS.items() if key in keys]
+        kinds += [
+            f"{kind} (in its values)"
+            for kind, keys in (("tick", READERS), ("measured", ROD_KEYS), ("lead used", LEAD_KEYS))
+            if key in keys
+        ]
+        if kinds:
+            return f"it belongs to an entry of kind {' or '.join(kinds)}; {known}"
+        if (found := nearest_key(key, self._known)) is not None:
+            return f"did you mean {shown(found)}?"
+        return f"leave it out; {known}"
 
     def inside(self, key: str) -> _Part:
         """Return an object inside this one; an empty one where it is absent or wrong."""
@@ -313,7 +339,7 @@ def _text(most: int) -> Callable[[object], str]:
 
     def read(value: object) -> str:
         if not isinstance(value, str) or not value.strip():
-            raise ValueError("write text")
+            raise ValueError(f"write text, 1 to {most} characters")
         if (fault := text_fault(value, limit=most)) is not None:
             raise ValueError(f"write plain text: it is or holds what it must not ({fault})")
         return value
@@ -344,10 +370,14 @@ def _size(value: object) -> str:
 
 def _length_m(value: object) -> float:
     """Read the length of a lead [m]."""
-    length_m = as_number(0, 100)(value)
-    if length_m < 0.1:
-        raise ValueError("write a length in metres, 0.1 to 100")
-    return length_m
+    remedy = "write metres as a number, 0.1 to 100"
+    if isinstance(value, str) and len(value) <= 64:
+        with contextlib.suppress(ValueError):
+            remedy += f": {value.strip()} are {parse_length_m(value):.6g}"
+        raise ValueError(remedy)
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 0.1 <= value <= 100:
+        raise ValueError(remedy)
+    return float(value)
 
 
 READERS: dict[str, Callable[[object], Any]] = {

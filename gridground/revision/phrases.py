@@ -12,6 +12,39 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Iterator
 
 LONGEST = 300
+# Words for keys of the plan that a reader would not guess, without their unit.
+_WORDS = {
+    "lead_id": "number of the lead",
+    "step_id": "number of the step",
+    "location_id": "number of the place",
+    "zone_id": "letter of the zone",
+    "pole_id": "pole",
+    "span_id": "span",
+    "bracket_pole_id": "pole of the bracket",
+    "device_id": "device",
+    "kit_lead_ids": "leads of the truck",
+    "current": "current it was chosen for",
+    "solved": "current as solved",
+    "worst": "largest voltage",
+    "worst_worker": "largest voltage on the worker",
+    "tightest": "voltage nearest its limit",
+    "tightest_limit": "limit of the voltage nearest to it",
+    "by_state": "with leads",
+    "rod_rise": "rise of the rod",
+    "step_v_at_zone": "step voltage at the cones",
+    "touch": "touch voltage",
+    "radius": "radius",
+    "perimeter": "way round",
+    "x_over_r": "X/R",
+    "asymmetry_ratio": "asymmetry",
+    "lon": "longitude",
+    "lat": "latitude",
+    "times_on": "number of shots",
+    "margin_ratio": "margin",
+    "towards": "way",
+    "off": "part switched off",
+    "rod_fault": "current through the rod alone",
+}
 _UNITS = {
     "_ohm_m": "ohm·m",
     "_ohm": "ohm",
@@ -25,7 +58,7 @@ _UNITS = {
 }
 _LISTED = 6
 _LONGEST_M = 1e9
-_WHOLE_FROM, _EXACT_TO = 1000, 1e15
+WHOLE_FROM, _EXACT_TO = 1000, 1e15
 _LON_LAT = ("lon", "lat")
 
 
@@ -68,7 +101,7 @@ def _number(value: float, key: str) -> str:
     gap = "" if unit in {"", "°"} else " "
     if key.endswith(_LON_LAT):
         text = f"{value:.9g}"
-    elif isinstance(value, int) or abs(value) >= _WHOLE_FROM:
+    elif isinstance(value, int) or abs(value) >= WHOLE_FROM:
         text = f"{value:,.0f}" if abs(value) < _EXACT_TO else f"{value:.6g}"
     else:
         text = f"{value:.4g}"
@@ -100,18 +133,20 @@ def path_text(path: Path) -> str:
     Examples
     --------
     >>> path_text(("locations", ("P19", None), "rod", "lon"))
-    'P19 rod lon'
+    'P19 rod longitude'
     >>> path_text(("rod_zone", ("P19",), "rod_rise_v"))
-    'P19 rod rise'
+    'P19 rise of the rod'
     """
     words = []
     path = tuple(part if isinstance(part, tuple) else _bare(str(part)) for part in path)
     for part in path[1:] if len(path) > 1 else path:
         if isinstance(part, tuple):
             names = [row_text(one) for one in part if one is not None and one != ()]
+            if path[0] == "checks" and names:  # the first is the check's own code
+                names[0] = names[0].replace("_", " ")
             words.append(" ".join(names))
         else:
-            words.append(str(part).replace("_", " "))
+            words.append(_WORDS.get(str(part), str(part).replace("_", " ")))
     return cut(" ".join(word for word in words if word), 120)
 
 

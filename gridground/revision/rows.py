@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from gridground.revision.phrases import length_text, pair, value_text
+from gridground.revision.leaves import lead_name
+from gridground.revision.phrases import WHOLE_FROM, length_text, pair, value_text
+from gridground.units import bearing_text
 
 if TYPE_CHECKING:
     from gridground.revision.leaves import Path
@@ -52,19 +54,31 @@ def place_text(row: Row | None) -> str:
 
 def role_text(row: Row) -> str:
     """Return role and electrode of a location."""
-    return f"{row['role']}, electrode {row['electrode'] or 'none'}"
+    electrode = row["electrode"]
+    return f"{row['role']}, {'no electrode' if electrode is None else f'electrode {electrode}'}"
 
 
 def location_text(row: Row | None) -> str:
     """Return a location in a few words."""
-    return NOTHING if row is None else f"{role_text(row)}, {rod_text(row['rod'])}"
+    if row is None:
+        return NOTHING
+    if row["rod"] is None:
+        return role_text(row)
+    return f"{row['role']}, {rod_text(row['rod'])}"
 
 
 def rod_text(rod: Row | None) -> str:
     """Return where a rod stands as seen from its pole."""
     if rod is None:
         return NOTHING
-    return f"rod at {length_text(rod['distance_m'])}, bearing {rod['bearing_deg']:g}°"
+    return f"rod at {length_text(rod['distance_m'])}, bearing {bearing_text(rod['bearing_deg'])}"
+
+
+def lead_title(one: Row | None, other: Row | None) -> str:
+    """Name a lead by its pole and its two ends, as the crew reads them where either plan says."""
+    row = next((r for r in (one, other) if r is not None and "from_said" in r), one or other or {})
+    said = {way: row.get(f"{way}_said") or row.get(way) for way in ("from", "to")}
+    return lead_name(row | said)
 
 
 def lead_text(row: Row | None) -> str:
@@ -81,8 +95,18 @@ def check_text(row: Row | None) -> str:
         return NOTHING
     word = "passed" if row["passed"] else "failed"
     figures = (row["value"], row["limit"])
-    told = ["none" if one is None else f"{one:.4g} {row['unit']}" for one in figures]
+    told = [_figure_text(one, str(row["unit"])) for one in figures]
     return f"{word} ({told[0]}, limit {told[1]})"
+
+
+def _figure_text(value: float | None, unit: str) -> str:
+    """Return a figure of a check with its unit."""
+    if value is None:
+        return NOTHING
+    if unit == "m":
+        return length_text(value)
+    text = f"{value:,.0f}" if abs(value) >= WHOLE_FROM else f"{value:.4g}"
+    return f"{text} {unit}"
 
 
 def input_text(row: Row | None) -> str:

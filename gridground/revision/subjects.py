@@ -16,6 +16,7 @@ from gridground.revision.rows import (
     id_of,
     input_text,
     lead_text,
+    lead_title,
     limit_name,
     location_text,
     note_text,
@@ -142,7 +143,7 @@ def leads(two: Comparison) -> None:
     for name, one, other in two.rows(("leads",)):
         at: Path = ("leads", name)
         where = [id_of(one or other)]
-        title = f"Lead at {lead_name(one or other or {})}"
+        title = f"Lead at {lead_title(one, other)}"
         if one is None or other is None:
             two.take(at)
             values = (lead_text(one), lead_text(other))
@@ -150,7 +151,7 @@ def leads(two: Comparison) -> None:
             two.say("lead", where, or_none(values), text, at=at)
             continue
         if two.take((*at, "lead_id")):
-            numbers.append((one["lead_id"], other["lead_id"], lead_name(one), where[0]))
+            numbers.append((one["lead_id"], other["lead_id"], lead_title(one, other), where[0]))
         if two.differs(*((*at, key) for key in _LEAD_MAKE)):
             two.take(at)  # its other figures follow from these
             values = (lead_text(one), lead_text(other))

@@ -12,7 +12,7 @@ from gridground.errors import Level
 from gridground.territory.columns import bands
 from gridground.territory.connection import Ends, masks
 from gridground.territory.findings import Findings
-from gridground.territory.text import near_remedy, plain, shown
+from gridground.territory.text import plain, shown, unknown_key_remedy
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -179,7 +179,7 @@ def _judge_settings(settings: dict[str, Any], smallest_a: float) -> list[_What]:
     known = _RELAY if kind == "relay" else _FUSE
     result: list[_What] = []
     for key in settings.keys() - set(known):
-        remedy = near_remedy([key], known, "leave it out")
+        remedy = unknown_key_remedy(key, known)
         result.append(
             ("open item", f"protection.{plain(key)}", "unknown setting, not used", remedy)
         )

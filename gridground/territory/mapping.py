@@ -40,7 +40,7 @@ from typing import Any
 from gridground.errors import InputError, Problem
 from gridground.territory.columns import LAYERS, Column
 from gridground.territory.front import read_bytes
-from gridground.territory.text import near_remedy, plain, shown, text_fault
+from gridground.territory.text import near_remedy, plain, shown, text_fault, unknown_key_remedy
 from gridground.units import M_PER_FT, M_PER_IN, M_PER_MILE
 
 FILE_NAME = "columns.toml"
@@ -169,7 +169,7 @@ class _Reader:
             elif key == "join":
                 join_m = self.join(where, value, name)
             elif key not in known:
-                remedy = near_remedy([key], [*known, "file", "join"], "use a column of this layer")
+                remedy = unknown_key_remedy(key, [*known, "file", "join"])
                 self.reject(where, f"{shown(key)} is not a column of {name}", remedy)
             elif (origin := self.origin(where, value, known[key])) is not None:
                 origins[key] = origin
@@ -209,7 +209,7 @@ class _Reader:
             self.reject(where, "names no property", 'write "NAME" or { column = "NAME" }')
             return None
         for key in value.keys() - {"column", "unit", "values", "absent"}:
-            remedy = near_remedy([key], ["column", "unit", "values", "absent"], "leave it out")
+            remedy = unknown_key_remedy(key, ("column", "unit", "values", "absent"))
             self.reject(where, f"unknown key {shown(key)}", remedy)
         unit = value.get("unit", "")
         factor = self.factor(where, unit, column) if unit != "" else 1.0

@@ -170,3 +170,53 @@ def near_remedy(names: Iterable[str], candidates: Iterable[str], otherwise: str)
         if (found := near(name, pool))
     ]
     return " ".join(parts) if parts else otherwise
+
+
+# Units that stand at the end of some keys and not of others.
+_UNITS = ("_ohm_m", "_ohm", "_deg", "_ratio", "_m", "_s", "_v", "_a")
+
+
+def nearest_key(key: str, known: Iterable[str]) -> str | None:
+    """Return the key most like one that nobody knows, or None.
+
+    Parameters
+    ----------
+    key : str
+        As written.
+    known : iterable of str
+        The keys of a table.
+
+    Examples
+    --------
+    >>> nearest_key("bearing", ["bearing_deg", "distance"]), nearest_key("x", ["lon"])
+    ('bearing_deg', None)
+    """
+    pool = sorted(known)
+    stem = _stem(key)
+    same = [one for one in pool if _stem(one) == stem]
+    if same:
+        return same[0]
+    close = difflib.get_close_matches(key[:64], pool, n=1, cutoff=0.6)
+    return close[0] if close else None
+
+
+def _stem(key: str) -> str:
+    """Return a key without case, blanks, lines between words, and the unit at its end."""
+    text = look_alike_key(key[:64]).replace("-", "_")
+    unit = next((one for one in _UNITS if text.endswith(one) and len(text) > len(one)), "")
+    return text.removesuffix(unit).replace("_", "")
+
+
+def unknown_key_remedy(key: str, known: Iterable[str]) -> str:
+    """Return what to do about a key that a small table does not know.
+
+    Examples
+    --------
+    >>> unknown_key_remedy("pickup", ["pickup_a", "curve"])
+    "'pickup': did you mean 'pickup_a'?"
+    """
+    pool = sorted(known)
+    found = nearest_key(key, pool)
+    if found is None:
+        return f"leave it out; known here: {', '.join(pool)}"
+    return f"{shown(key)}: did you mean {shown(found)}?"

@@ -7,6 +7,7 @@ import re
 import pytest
 
 from gridground.jobmap.page import page_html
+from gridground.units import bearing_text, feet_text
 from tests.plan_example import example_document, finished, hostile_document, settled_document
 
 pytestmark = pytest.mark.browser
@@ -41,6 +42,15 @@ def pressed(browser):
 
 def rod(browser):
     return browser.run(f"return {ROD_CELL}.innerText.trim();")
+
+
+def test_the_page_words_lengths_and_bearings_as_the_plan_does(opened):
+    lengths = [0.0, 0.3048, 3.048, 4.572, 4.5721, 4.575, 6.438, 15.24, 99.999, 2247.3]
+    bearings = [0, 2.1, 11.2, 11.3, 40, 40.5, 89.5, 200.4, 337.5, 348.8, 359.4, 359.5, 359.9]
+    told = opened.run(
+        f"return [{lengths}.map(gridground.feet), {bearings}.map(gridground.bearing)]"
+    )
+    assert told == [list(map(feet_text, lengths)), list(map(bearing_text, bearings))]
 
 
 def test_lengths_in_feet_in_metres_and_in_both(opened):

@@ -8,6 +8,7 @@ import pytest
 from pyproj import Geod
 
 from gridground.jobmap.page import page_html
+from gridground.units import bearing_text
 from tests.plan_example import FRAME, POLES, finished, settled_document
 
 pytestmark = pytest.mark.browser
@@ -101,7 +102,7 @@ def test_nearest_pole_big_and_the_way_to_it(finder, page, plan):
     bearing_deg, _, distance_m = Geod(ellps="WGS84").inv(lon, lat, target["lon"], target["lat"])
     wanted = (
         f"To pole P20: {distance_m / 0.3048:.0f} ft ({distance_m:.1f} m), "
-        f"bearing {bearing_deg % 360:03.0f}°"
+        f"bearing {bearing_text(bearing_deg % 360)}"
     )
     assert wanted in text
     assert "Position good to about 13 ft (4.0 m)" in text
@@ -123,7 +124,8 @@ def test_the_chosen_rod_is_found(finder, page, plan):
     text = panel(finder, "To its rod place")
     rod = plan["locations"][0]["rod"]
     bearing_deg, _, distance_m = Geod(ellps="WGS84").inv(lon, lat, rod["lon"], rod["lat"])
-    feet = f"{distance_m / 0.3048:.0f} ft ({distance_m:.1f} m), bearing {bearing_deg % 360:03.0f}°"
+    feet = f"{distance_m / 0.3048:.0f} ft ({distance_m:.1f} m)"
+    feet += f", bearing {bearing_text(bearing_deg % 360)}"
     assert f"To its rod place: {feet}" in text
     assert "within that of the pole" in text
 

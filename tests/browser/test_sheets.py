@@ -124,7 +124,9 @@ def test_crew_sheet_holds_every_step_lead_and_pole(browser, switched, paper):
         for step in rows:
             assert bare(step["text"]) in text
     for lead in document["leads"]:
-        assert bare(f"{lead['from']} → {lead['to']}") in text
+        start, end = (lead.get(f"{way}_said", lead[way]) for way in ("from", "to"))
+        assert "@" not in start + end
+        assert bare(f"{start} → {end}") in text
     for location in document["locations"]:
         assert bare(location["pole_id"]) in bare(read(pages[0]))
     for trigger in document["triggers"]:

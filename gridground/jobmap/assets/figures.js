@@ -5,7 +5,7 @@
   var root = document.documentElement, G = window.gridground, el = G.el;
 
   /* ---- lengths: "15 ft 1 in (4.58 m)" as the plan writes them, each half in a mark of its own ---- */
-  var LENGTH = /(-?\d+ ft(?: \d+ in)?)( \()(-?\d+\.\d\d m)(\))/;
+  var LENGTH = /(-?[\d,]+ ft(?: \d+ in)?)( \()(-?[\d,]+(?:\.\d{1,3})? m)(\))/;
   var MODES = [["feet", "Feet"], ["metres", "Metres"], ["both", "Both"]];
   var split = false, shown = "both";
   function halves(node) {

@@ -3,7 +3,6 @@
 (function () {
   "use strict";
   var G = window.gridground, el = G.el, watch = null, layers = [], last = null;
-  var POINTS = ["north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"];
 
   /* Distance and bearing from true north on the WGS 84 ellipsoid by its two radii at the middle
      latitude: within a thousandth up to 20 km. */
@@ -16,10 +15,7 @@
     return { distance_m: Math.hypot(north, east), bearing_deg: (Math.atan2(east, north) / rad + 360) % 360 };
   };
   function far(metres) { return Math.round(metres / 0.3048) + " ft (" + (metres < 100 ? metres.toFixed(1) : metres.toFixed(0)) + " m)"; }
-  function words(way) {
-    var bearing = Math.round(way.bearing_deg) % 360;
-    return far(way.distance_m) + ", bearing " + ("00" + bearing).slice(-3) + "° (" + POINTS[Math.round(way.bearing_deg / 45) % 8] + ")";
-  }
+  function words(way) { return far(way.distance_m) + ", bearing " + G.bearing(way.bearing_deg); }
   /* Return what is said of the way to one location, line by line; empty without a position. */
   G.hereWords = function (location) {
     if (!last) { return []; }

@@ -32,10 +32,12 @@
     return made;
   }
   function feet(metres) {
-    var inches = Math.ceil(metres / 0.0254 - 1e-6);
-    var whole = Math.floor(inches / 12), rest = inches % 12;
+    var inches = Math.ceil(metres / 0.0254 - 1e-6), whole = Math.floor(inches / 12), rest = inches % 12;
+    if (Math.abs(metres - inches * 0.0254) >= 1e-4) { metres = Math.ceil(metres / 0.01 - 1e-9) * 0.01; }
     return whole + " ft" + (rest ? " " + rest + " in" : "") + " (" + metres.toFixed(2) + " m)";
   }
+  var POINTS = "N NNE NE ENE E ESE SE SSE S SSW SW WSW W WNW NW NNW".split(" ");
+  function bearing(deg) { return Math.floor(deg + 0.5) % 360 + "° (" + POINTS[Math.floor(deg / 22.5 + 0.5) % 16] + ")"; }
   function at(point) { return [point[1], point[0]]; }
   function where(row) { return [row.lat, row.lon]; }
   var LETTERS = { buried_power: "E", buried_gas: "G", buried_telecom: "C", buried_water: "W", buried_sewer: "S" };
@@ -203,7 +205,7 @@
           { d: "M17 2 a15 15 0 1 0 .1 0 Z", fill: "#fff", stroke: "#000", "stroke-width": "3" },
           { d: "M17 7 V17 M8 17 H26 M11.500 21.500 H22.500 M14.500 26 H19.500", fill: "none", stroke: "#000", "stroke-width": "3" }
         ]));
-        mark(map, where(rod), "mk-rod", sign, "rod " + feet(rod.distance_m) + ", " + ("00" + Math.round(rod.bearing_deg) % 360).slice(-3) + "°");
+        mark(map, where(rod), "mk-rod", sign, "rod " + feet(rod.distance_m) + ", " + bearing(rod.bearing_deg));
       }
     });
     if (plan.vehicle) {
@@ -271,7 +273,7 @@
     if (!bounds.isValid()) { G.plan.picture.poles.forEach(function (row) { bounds.extend(where(row)); }); }
     return bounds;
   }
-  G.feet = feet; G.mark = mark; G.placeOf = placeOf; G.locationOf = locationOf; G.wholeJob = wholeJob;
+  G.feet = feet; G.bearing = bearing; G.mark = mark; G.placeOf = placeOf; G.locationOf = locationOf; G.wholeJob = wholeJob;
   G.showPanel = showPanel;
   function showPanel(children, title) {
     var panel = document.getElementById("panel");
@@ -297,14 +299,14 @@
     if (location) {
       children.push(el("p", "said", (location.title || location.role)));
       if (location.rod) {
-        children.push(el("p", "said", "Rod " + feet(location.rod.distance_m) + " from the pole, bearing " + ("00" + Math.round(location.rod.bearing_deg) % 360).slice(-3) + "°"));
+        children.push(el("p", "said", "Rod " + feet(location.rod.distance_m) + " from the pole, bearing " + bearing(location.rod.bearing_deg)));
       }
       var leads = leadsAt(location);
       children.push(el("h3", "", "Leads here"));
       var list = el("ul");
       leads.forEach(function (lead) {
         var many = lead.parallel > 1 ? lead.parallel + " in parallel × " : "";
-        list.appendChild(el("li", "", lead.lead_id + ": " + lead.from + " → " + lead.to + ", " + many + lead.size + ", " + feet(lead.length_m)));
+        list.appendChild(el("li", "", lead.lead_id + ": " + (lead.from_said || lead.from) + " → " + (lead.to_said || lead.to) + ", " + many + lead.size + ", " + feet(lead.length_m)));
       });
       children.push(list);
     }

@@ -134,7 +134,7 @@
     var list = el("ol", "ends");
     ends.forEach(function (end, n) {
       var row = el("li", "");
-      row.append(el("span", "when", (n ? "then " : "first ") + (off ? "off" : "to")), el("b", "end", end));
+      row.append(el("span", "when", (n ? "then " : "first ") + (off ? "off" : "to")), el("b", "end", end === lead.from ? lead.from_said || end : end === lead.to ? lead.to_said || end : end));
       list.appendChild(row);
     });
     made.appendChild(list);
