@@ -35,7 +35,7 @@ def materials_of(
     totals : dict
         Counts of rods, bars and cones.
     bond : LeadRow or None
-        The bond of the truck: a ``vehicle bond``, its clamps among those to load.
+        The bond of the truck: a ``vehicle bond``, with its two clamps on it.
 
     Returns
     -------
@@ -65,7 +65,7 @@ def materials_of(
         short = 0 if there is None else max(count - there, 0)
         materials.append(_material(item, size, None, count) | {"from_kit": [], "short": short})
     clamps: Counter[str] = Counter()
-    for row in [*rows, *bonds]:
+    for row in rows:
         clamps[row.clamp_from] += row.parallel
         clamps[row.clamp_to] += row.parallel
     for name, count in sorted(clamps.items()):

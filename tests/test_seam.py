@@ -38,6 +38,9 @@ def test_there_and_back():
     assert westward(eastward(shape)).equals_exact(shape, 1e-9)
     assert not over_seam(line((-0.1, 1), (0.1, 2)))
     assert not over_seam(np.array([None, line((-60, 1), (60, 2))], object))
+    assert not over_seam(np.array([], object))
+    assert not over_seam(np.array([None], object))
+    assert layer().meeting(shape).tolist() == []
     assert all_round(shapely.box(-180, 0, 180, 1))
 
 

@@ -166,7 +166,7 @@ def test_fault_data_without_a_source(territory):
 
 
 def test_truck_without_what_the_plan_needs(territory):
-    job = read()
+    job = replace(read(), method="dual-point")
     assert "kit_short" in codes(gg.plan_job(territory, replace(job, kit=replace(job.kit, rods=1))))
     few = replace(job.kit, leads=job.kit.leads[:3])
     assert "kit_short" in codes(gg.plan_job(territory, replace(job, kit=few)))

@@ -29,6 +29,8 @@ def over_seam(shapes: Any) -> bool:  # noqa: ANN401  a geometry or an array of t
     shapes : shapely geometry or ndarray of them
         Longitude and latitude; None counts as nothing.
     """
+    if not np.size(shapes):
+        return False
     west, _, east, _ = shapely.total_bounds(shapes)
     return bool(west < -_FAR_DEG and east > _FAR_DEG)  # false for NaN: nothing is there
 
