@@ -93,7 +93,8 @@ HEAD = {
 ENTRY = {"seq": 1, "kind": "tick", "who": "A", "at": "2026-04-14T07:01:00-06:00", "step_id": "P1"}
 VALUES = {
     "rod_ohm": 38.5, "soil_ohm_m": 120, "rod_lon": -106.5, "rod_lat": 47.1, "rod_accuracy_m": 3,
-    "lead_number": "T1", "size": "2/0", "length_m": 4.5, "detector": "no reading",
+    "rod_taped_m": 4.9, "rod_bearing_deg": 40, "lead_number": "T1", "size": "2/0",
+    "length_m": 4.5, "detector": "no reading",
 }  # fmt: skip
 
 
@@ -135,8 +136,10 @@ def test_the_listed_keys_of_every_kind_are_those_that_are_read(kind):
         "measured": {k: v for k, v in VALUES.items() if k.startswith(("rod", "soil"))},
         "lead used": {k: VALUES[k] for k in ("lead_number", "size", "length_m")},
         "tick": VALUES,
+        "refused": {"detector": "B reads 7 kV"},
     }.get(kind, {})
     all_keys = {"step_id": "P1", "pole_id": "P1", "lead_id": "G1", "values": values}
+    all_keys |= {"why": "a reading is no tick"}
     own = {key: all_keys[key] for key in KEYS[kind]}
     assert record(base | own).entries[0].values.keys() == values.keys()
     for key in all_keys.keys() - own.keys():

@@ -366,7 +366,7 @@ def test_leads_out_of_test_are_not_assigned_and_listed_with_why(territory):
         for one in job.kit.leads
     ]
     limits = replace(job.limits, lead_test_interval="12 months")
-    job = replace(with_leads(job, *leads), limits=limits)
+    job = replace(with_leads(job, *leads), limits=limits, method="dual-point")
     assert job.clearance.work_start is not None
     made = gg.plan_job(territory, job)
     assert not {"T1", "T2", "T3"} & set(used(made))

@@ -275,9 +275,14 @@ def sides_of(network: Network, pole: int, spans: list[int], letter: str) -> list
             for row in rows
         )
         (apart if splits else rest).append(span)
-    groups = [[span] for span in apart] + ([rest] if rest else [])
-    ids = network.territory.spans.ids
-    # by the lie of the land before ids, so that names do not decide which side is bonded first
+    spans_of, ids = network.territory.spans, network.territory.spans.ids
+
+    # by what hangs there and the lie of the land before ids: names decide neither which side is
+    # bonded first nor which span a side is named by, the same for all phases that share one
+    def order(span: int) -> tuple[int, float, str]:
+        return -len(spans_of["phases"][span]), _bearing_deg(network, pole, span), str(ids[span])
+
+    groups = [[span] for span in apart] + ([sorted(rest, key=order)] if rest else [])
     return sorted(
         groups,
         key=lambda group: (

@@ -73,7 +73,7 @@ def parts_of(site: Site, near: Neighbourhood, ray: Rays, found: Measures) -> tup
         parts.append(
             Part(
                 "setback",
-                f"{max(floor_mm(spare_m), 0.0):.2f} m to spare beyond the setback of pole "
+                f"{room_text(max(floor_mm(spare_m), 0.0))} to spare beyond the setback of pole "
                 f"{near.pole_ids[site.poles[nearest]]}",
                 candidates.TIGHT_COST_PER_M * (candidates.POLE_TIGHT_M - spare_m),
             )

@@ -45,6 +45,7 @@ KEYS = {
     "off the line": (),
     "measured": ("pole_id", "values"),
     "lead used": ("lead_id", "values"),
+    "refused": ("step_id", "values", "why"),
 }
 
 

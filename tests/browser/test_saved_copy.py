@@ -45,7 +45,7 @@ def test_a_copy_in_one_file_never_says_ready(browser, ready, tmp_path):
     before = browser.run(
         "return getComputedStyle(document.getElementById('status'), '::before').content"
     )
-    assert before.startswith('"NOT FOR USE: a copy without script.')
+    assert before.startswith('"NOT FOR USE (a copy without script).')
     pages = on_paper(browser)
     assert all("NOT FOR USE" in page for page in pages)
     assert not any("READY per plan" in page for page in pages)
