@@ -11,9 +11,10 @@ from pyproj import Geod
 
 from gridground.grounding.hazards import with_hazards
 from gridground.grounding.neighbourhood import Neighbourhood
-from gridground.job import Job, Limits, RodSpec
+from gridground.job import Job, RodSpec
 from gridground.tables.wires import Construction
 from gridground.territory.layers import Layer, Territory
+from tests import stated_limits
 
 GEOD = Geod(ellps="WGS84")
 CLEARANCE_M = {
@@ -27,17 +28,9 @@ TOP = Construction("T", {"1": (-1.1, 9.0), "2": (0.0, 9.3), "3": (1.1, 9.0), "N"
 
 
 def limits(**given):
-    figures = {
-        "rod_setback_m": 4.572, "cone_radius_m": 3.048, "cone_spacing_m": 1.83,
-        "bracket_max_spans": 1, "bracket_max_distance_m": 300.0, "fault_growth_ratio": 1.0,
-        "clearing": "backup", "body_ohm": 1000.0, "worker_limit": "DOE-HDBK-1092",
-        "lead_minimum": "2", "lead_sizes": ("2", "4/0"), "lead_basis": "withstand",
-        "parallel_max": 2, "lead_slack_ratio": 1.1, "lead_length_step_m": 1.524,
-        "bar_below_m": 1.83, "clearance_m": CLEARANCE_M,
-        "locate_tolerance_m": 0.0, "vehicle_clearance_m": 6.096,
-        "vehicle_rod_distance_m": 3.048, "ground_slope_max_ratio": 0.5,
-    }  # fmt: skip
-    return Limits(**(figures | given))
+    return stated_limits.limits(
+        **({"clearance_m": CLEARANCE_M, "lead_sizes": ("2", "4/0")} | given)
+    )
 
 
 def job(vehicle=None, **given):

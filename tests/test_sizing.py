@@ -1,4 +1,3 @@
-import dataclasses
 import math
 
 import numpy as np
@@ -13,35 +12,7 @@ from gridground.grounding.sizing import (
     lead_problems,
     lead_rating_a,
 )
-from gridground.job import Limits
-
-LIMITS = Limits(
-    rod_setback_m=4.572,
-    cone_radius_m=3.048,
-    cone_spacing_m=1.8288,
-    bracket_max_spans=1,
-    bracket_max_distance_m=300,
-    fault_growth_ratio=1.0,
-    clearing="backup",
-    body_ohm=1000,
-    worker_limit="DOE-HDBK-1092",
-    lead_minimum="2",
-    lead_sizes=("2", "1/0", "2/0", "4/0"),
-    lead_basis="withstand",
-    parallel_max=2,
-    lead_slack_ratio=1.1,
-    lead_length_step_m=1.524,
-    bar_below_m=1.8288,
-    clearance_m={},
-    locate_tolerance_m=0.0,
-    vehicle_clearance_m=6.096,
-    vehicle_rod_distance_m=3.048,
-    ground_slope_max_ratio=0.5,
-)
-
-
-def limits(**changes):
-    return dataclasses.replace(LIMITS, **changes)
+from tests.stated_limits import limits
 
 
 def choose(current_a, duration_s=0.5, x_over_r=0, **changes):
@@ -102,8 +73,8 @@ def test_basis_frequency_offset_and_time_count():
     assert choose(12_000, lead_basis="ultimate").size == "2"
     assert choose(12_000).size == "1/0"
     assert choose(14_800, x_over_r=20).size == "2/0"
-    fifty = choose_lead(14_600, 0.5, 9, LIMITS, frequency_hz=50, times_on=1)
-    sixty = choose_lead(14_600, 0.5, 9, LIMITS, frequency_hz=60, times_on=1)
+    fifty = choose_lead(14_600, 0.5, 9, limits(), frequency_hz=50, times_on=1)
+    sixty = choose_lead(14_600, 0.5, 9, limits(), frequency_hz=60, times_on=1)
     assert fifty.rating_a < sixty.rating_a
     assert choose(9_000, duration_s=1.0).size == "1/0"
 
@@ -125,7 +96,7 @@ def test_fewer_leads_come_before_smaller_ones():
 
 def test_more_than_the_stock_carries_is_no_plan():
     with pytest.raises(NoPlanError) as refused:
-        choose_lead(60_000, 0.5, 0, LIMITS, frequency_hz=60, times_on=1, where=("P20",))
+        choose_lead(60_000, 0.5, 0, limits(), frequency_hz=60, times_on=1, where=("P20",))
     (reason,) = refused.value.reasons
     assert (reason.code, reason.where) == ("no_lead", ("P20",))
     assert "60,000 A for 0.5 s at X/R 0" in reason.what
@@ -177,13 +148,13 @@ def test_every_bad_limit_is_named_at_once():
         "parallel_max",
     ]
     assert "29 CFR 1910.269(n)(4)(ii)" in found[0].remedy
-    assert lead_problems(LIMITS) == []
+    assert lead_problems(limits()) == []
 
 
 @pytest.mark.parametrize("fault", [(math.nan, 0.5, 5), (1e3, math.nan, 5), (1e3, 0.5, math.nan)])
 def test_an_unknown_fault_is_no_plan(fault):
     with pytest.raises(NoPlanError, match="not known"):
-        choose_lead(*fault, LIMITS, frequency_hz=60, times_on=1)
+        choose_lead(*fault, limits(), frequency_hz=60, times_on=1)
 
 
 def test_a_time_beyond_the_table_is_refused():
@@ -196,13 +167,13 @@ def test_columns_are_choices_side_by_side():
     current = rng.uniform(500, 60_000, 200)
     duration = rng.uniform(0.03, 3, 200)
     ratio = rng.uniform(0, 40, 200)
-    columns = choose_lead_columns(current, duration, ratio, LIMITS, frequency_hz=60, times_on=1)
+    columns = choose_lead_columns(current, duration, ratio, limits(), frequency_hz=60, times_on=1)
     assert len({size for size in columns["size"] if size}) >= 3
     assert (columns["parallel"] == 0).any()
     for row in range(200):
         fault = (float(current[row]), float(duration[row]), float(ratio[row]))
         try:
-            choice = choose_lead(*fault, LIMITS, frequency_hz=60, times_on=1)
+            choice = choose_lead(*fault, limits(), frequency_hz=60, times_on=1)
         except NoPlanError:
             assert columns["size"][row] is None
             assert columns["parallel"][row] == 0
@@ -218,9 +189,9 @@ def test_unknown_rows_of_columns_stay_unknown():
     current = [1e3, nan, 0.0, inf, 1e3, 1e3, 1e3, 1e3, 1e3, 1e3]
     duration = [0.5, 0.5, 0.5, 0.5, nan, 0.005, 10.1, 0.5, 0.5, 10.0]
     ratio = [5, 5, 5, 5, 5, 5, 5, nan, -1, 0]
-    columns = choose_lead_columns(current, duration, ratio, LIMITS, frequency_hz=60, times_on=1)
+    columns = choose_lead_columns(current, duration, ratio, limits(), frequency_hz=60, times_on=1)
     assert [size is not None for size in columns["size"]] == [True, *[False] * 8, True]
-    one = choose_lead_columns(1e3, 0.5, 5, LIMITS, frequency_hz=60, times_on=1)
+    one = choose_lead_columns(1e3, 0.5, 5, limits(), frequency_hz=60, times_on=1)
     assert list(one["size"]) == ["2"]
     with pytest.raises(InputError):
         choose_lead_columns(1e3, 0.5, 5, limits(lead_minimum="6"), frequency_hz=60, times_on=1)
@@ -233,7 +204,7 @@ def test_the_parts_that_hang_on_size_are_found_here():
 def test_columns_take_exactly_the_rating_and_small_currents():
     rated = lead_rating_a("2", 0.5, 9, basis="withstand", parallel=1, frequency_hz=60)
     columns = choose_lead_columns(
-        [rated, 0.5, 0.5], 0.5, [9, 9, 0.5], LIMITS, frequency_hz=60, times_on=1
+        [rated, 0.5, 0.5], 0.5, [9, 9, 0.5], limits(), frequency_hz=60, times_on=1
     )
     assert list(columns["size"]) == ["2", "2", "2"]
 
@@ -308,11 +279,13 @@ def test_a_legal_choice_has_a_temperature_on_either_basis(size, duration_s, basi
 
 
 def test_shots_of_a_reclosing_device_need_a_larger_lead():
-    one, four = (choose_lead(8_400, 0.6, 8.0, LIMITS, frequency_hz=60, times_on=n) for n in (1, 4))
+    one, four = (
+        choose_lead(8_400, 0.6, 8.0, limits(), frequency_hz=60, times_on=n) for n in (1, 4)
+    )
     assert (one.size, four.size) == ("2", "1/0")
     assert "the current begins 4 times, each time with an offset" in four.source
     columns = choose_lead_columns(
-        [8_400, 8_400], 0.6, 8.0, LIMITS, frequency_hz=60, times_on=[1, 4]
+        [8_400, 8_400], 0.6, 8.0, limits(), frequency_hz=60, times_on=[1, 4]
     )
     assert list(columns["size"]) == ["2", "1/0"]
     assert columns["rating_a"] == pytest.approx([one.rating_a, four.rating_a])

@@ -18,9 +18,9 @@ from gridground.grounding.lead_impedance import lead_resistance_ohm, loop_reacta
 from gridground.grounding.neutral import neutral_carries
 from gridground.grounding.rating import lead_rating_a
 from gridground.grounding.sizing import choose_lead
-from gridground.job import Limits
 from gridground.tables.wires import Conductor
 from gridground.units import area_mm2
+from tests.stated_limits import limits
 
 SIZES = ("2", "35 mm2", "1", "50 mm2", "1/0", "2/0", "70 mm2", "3/0", "95 mm2", "4/0", "250", "350")
 NOTHING = math.inf  # what is chosen where nothing carries: larger than any lead
@@ -35,30 +35,8 @@ sizes = st.sampled_from(SIZES)
 stocks = st.lists(sizes, min_size=1, max_size=6).map(tuple)
 
 
-def limits(stock, basis, parallel_max):
-    return Limits(
-        rod_setback_m=4.572,
-        cone_radius_m=3.048,
-        cone_spacing_m=1.8288,
-        bracket_max_spans=1,
-        bracket_max_distance_m=300,
-        fault_growth_ratio=1.0,
-        clearing="backup",
-        body_ohm=1000,
-        worker_limit="DOE-HDBK-1092",
-        lead_minimum="2",
-        lead_sizes=stock,
-        lead_basis=basis,
-        parallel_max=parallel_max,
-        lead_slack_ratio=1.1,
-        lead_length_step_m=1.524,
-        bar_below_m=1.8288,
-        clearance_m={},
-        locate_tolerance_m=0.0,
-        vehicle_clearance_m=6.096,
-        vehicle_rod_distance_m=3.048,
-        ground_slope_max_ratio=0.5,
-    )
+def rules_of(stock, basis, parallel_max):
+    return limits(lead_sizes=stock, lead_basis=basis, parallel_max=parallel_max)
 
 
 def rank(fault, rules, frequency_hz):
@@ -76,7 +54,7 @@ def rank(fault, rules, frequency_hz):
     return (choice.parallel, area_mm2(choice.size))
 
 
-rules_drawn = st.builds(limits, stocks, bases, st.integers(1, 3))
+rules_drawn = st.builds(rules_of, stocks, bases, st.integers(1, 3))
 pairs = st.tuples(ratios, ratios).map(sorted)
 spells = st.tuples(durations, durations).map(sorted)
 
