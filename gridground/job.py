@@ -282,6 +282,8 @@ class Settled:
 
     Attributes
     ----------
+    about : str
+        Code of the open item that it answers: one entry may have several.
     step_id, at : str
         The step that was ticked, and when, ISO 8601 with the offset from UTC: they name the entry.
     by, on : str
@@ -290,6 +292,7 @@ class Settled:
         What was found.
     """
 
+    about: str
     step_id: str
     at: str
     by: str

@@ -13,7 +13,9 @@ if TYPE_CHECKING:
 
 
 def read_settled(section: Section) -> tuple[Settled, ...]:
-    """Read what was settled: ``{ step = "R3", at = …, by = "…", on = 2026-04-15, found = "…" }``.
+    """Read what was settled.
+
+    ``{ about = "removal_with_people_on", step = "R3", at = …, by = "…", on = …, found = "…" }``.
 
     Parameters
     ----------
@@ -22,7 +24,7 @@ def read_settled(section: Section) -> tuple[Settled, ...]:
 
     Notes
     -----
-    All five are required: an open item is answered with a finding, a name and a day, and is never
+    All six are required: an open item is answered with a finding, a name and a day, and is never
     dismissed.
     """
     section.know(("settled",))
@@ -30,13 +32,14 @@ def read_settled(section: Section) -> tuple[Settled, ...]:
         return ()
     found = []
     for one in section.each("settled"):
+        about = one.take("about", _one_id, required=True)
         step_id = one.take("step", _one_id, required=True)
         at = one.take("at", as_moment, required=True)
         by = one.take("by", as_text, required=True)
         on = one.take("on", as_date, required=True)
         words = one.take("found", as_text, required=True)
-        if step_id and at and by and on and words:
-            found.append(Settled(step_id, at, by, on, words))
+        if about and step_id and at and by and on and words:
+            found.append(Settled(about, step_id, at, by, on, words))
     return tuple(found)
 
 

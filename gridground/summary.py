@@ -20,6 +20,8 @@ MOST_IDS = 6
 # Open items by what they are about, the most important first: the isolation; what else can
 # energize the line; faults, times and limits. Then all others; what truck and papers lack last.
 FIRST = (
+    ("leads_hang_under_earlier_plan", "removal_with_people_on", "released_with_people_on"),
+    ("released_with_leads_on", "on_before_tested", "rod_place_unlawful"),
     ("detector_reading_told", "still_connected", "end_not_joined", "tie_not_tagged"),
     ("sources_not_stated", "generation_not_isolated", "equipment_not_isolated", "cable_far_end"),
     ("same_job_id", "another_clearance", "other_plan_unreadable"),
@@ -120,7 +122,7 @@ def state_line(document: Mapping[str, Any], shares: Sequence[Share] = ()) -> str
 
     Examples
     --------
-    >>> state_line({"job_id": "J", "open_items": [{}], "checks": []})
+    >>> state_line({"job_id": "J", "ready": False, "open_items": [{}], "checks": []})
     'J: 1 open item'
     """
     others = f"; shared with {counted(len(shares), 'other job')}" if shares else ""
@@ -128,7 +130,8 @@ def state_line(document: Mapping[str, Any], shares: Sequence[Share] = ()) -> str
     open_items = document["open_items"]
     told = [counted(len(failed), "check") + " failed"] if failed else []
     told += [counted(len(open_items), "open item")] if open_items else []
-    return f"{document['job_id']}: {', '.join(told) or 'ready'}{others}"
+    state = "ready" if document["ready"] and not told else ", ".join(told) or "NOT ready"
+    return f"{document['job_id']}: {state}{others}"
 
 
 def counted(number: int, word: str) -> str:

@@ -195,7 +195,7 @@ LIMITS = (
     ("cone_spacing", '"6 ft"', ""),
     ("bracket_max_spans", "1", "brackets stand on the next pole"),
     ("bracket_max_distance", '"1000 ft"', ""),
-    ("fault_growth_ratio", "1.0", "no margin for growth of the system"),
+    ("fault_growth_ratio", "1.0", "largest fault times this; 1.0 is no margin"),
     ("clearing", '"backup"', "count on the second device, not on the first"),
     ("body_ohm", "1000", ""),
     (

@@ -10,6 +10,7 @@ from gridground.job import Settled
 
 HEAD = 'job_id = "J"\ncircuit_ids = ["F1"]\nworksite_poles = ["P1"]\n'
 WHOLE = {
+    "about": '"removal_with_people_on"',
     "step": '"R1"',
     "at": '"2026-04-14T07:21:00-06:00"',
     "by": '"K. L."',
@@ -27,7 +28,12 @@ def read(tmp_path, **given):
 
 def test_a_whole_one_is_read(tmp_path):
     expected = Settled(
-        "R1", "2026-04-14T07:21:00-06:00", "K. L.", "2026-04-15", "was on the ground"
+        "removal_with_people_on",
+        "R1",
+        "2026-04-14T07:21:00-06:00",
+        "K. L.",
+        "2026-04-15",
+        "was on the ground",
     )
     assert read(tmp_path, **WHOLE).settled == (expected,)
 

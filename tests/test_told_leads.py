@@ -141,7 +141,9 @@ def test_a_number_at_a_step_is_the_lead_of_the_kit(territory, dated, planned):
     whole = anew(territory, dated, planned, book)
     assert whole["worker"] == made["worker"]
     asked = {i["code"] for i in made["open_items"]}
-    assert asked - {i["code"] for i in whole["open_items"]} == {"on_before_tested"}  # ticked alone
+    assert asked - {i["code"] for i in whole["open_items"]} == {
+        *("on_before_tested", "leads_hang_under_earlier_plan"),  # ticked alone
+    }
 
 
 def test_a_number_that_the_kit_does_not_have_is_asked_about(territory, job, first):
@@ -290,12 +292,20 @@ def test_leads_off_while_people_were_on_the_line_are_asked_about(territory, job,
     assert again == item
     (row,) = [r for r in later["occurrences"] if r["code"] == "removal_with_people_on"]
     assert (row["step_id"], row["revision"], row["settled"]) == (step_id, 1, None)
-    found = Settled(step_id, row["at"], "K. L.", "2026-04-15", "A. B. was on the ground")
-    for other in (replace(found, step_id="R99"), replace(found, at="2026-04-14T07:00:00-06:00")):
+    found = Settled(
+        "removal_with_people_on",
+        step_id,
+        row["at"],
+        "K. L.",
+        "2026-04-15",
+        "A. B. was on the ground",
+    )
+    wrongs = ({"step_id": "R99"}, {"at": "2026-04-14T07:00:00-06:00"}, {"about": "x"})
+    for other in (replace(found, **given) for given in wrongs):
         wrong = replace(job, settled=(other,))
         made = gg.plan_job(territory, wrong, revision=revision_of(later, None)).document
         assert items(made, "removal_with_people_on") == [item]
-        assert any("settles step" in note["text"] for note in made["cautions"])
+        assert any("settles " in note["text"] for note in made["cautions"])
     asked = replace(job, settled=(found,))
     settled = gg.plan_job(territory, asked, revision=revision_of(later, None)).document
     assert items(settled, "removal_with_people_on") == []
@@ -311,7 +321,9 @@ def test_an_entry_taken_back_leaves_nothing_open(territory, job, first):
     book.add("on the line", who="A. B.")
     book.add("undo", undoes=book.tick(first["steps"]["remove"][0]["step_id"]))
     made = anew(territory, job, first, book)
-    assert (items(made, "removal_with_people_on"), made["occurrences"]) == ([], [])
+    assert items(made, "removal_with_people_on") == []
+    assert {row["code"] for row in made["occurrences"]} == {"leads_hang_under_earlier_plan"}
+    assert "Marked on the line: A. B." in items(made, "leads_hang_under_earlier_plan")[0]["what"]
 
 
 @pytest.mark.parametrize(
@@ -340,3 +352,25 @@ def test_a_number_without_a_kit_is_asked_about(territory, job, also, asked):
     found = items(made, "lead_not_known")
     assert [i["where"] for i in found] == [[row["lead_id"], "X7"]] * asked
     assert all("no kit" in i["what"] for i in found)
+
+
+def test_leads_on_under_the_plan_before_stay_asked_about(territory, job, first):
+    """Three revisions: nobody told that they came off, so nothing but a finding settles it."""
+    book = Book(first)
+    test = next(s for s in first["steps"]["prepare"] if "detector" in s.get("asks", []))
+    book.tick(test["step_id"])
+    for step in first["steps"]["apply"]:
+        book.tick(step["step_id"])
+    second = anew(territory, job, first, book)
+    (item,) = items(second, "leads_hang_under_earlier_plan")
+    assert not second["ready"]
+    quiet = Book(second)
+    quiet.tick(second["steps"]["prepare"][0]["step_id"])
+    third = anew(territory, job, second, quiet)
+    assert items(third, "leads_hang_under_earlier_plan") == [item]
+    row = next(r for r in third["occurrences"] if r["code"] == item["code"])
+    found = Settled(item["code"], row["step_id"], row["at"], "K. L.", "2026-04-15", "all are off")
+    asked = replace(job, settled=(found,))
+    last = gg.plan_job(territory, asked, revision=revision_of(third, None)).document
+    assert items(last, "leads_hang_under_earlier_plan") == []
+    assert any("Settled by K. L." in note["text"] for note in last["cautions"])

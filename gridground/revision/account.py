@@ -272,7 +272,7 @@ def _is_there(people: list[str], who: str) -> bool:
 
 def told(one: Entry) -> str:
     """Return what was told about the detector, and why the step was not ticked."""
-    return f"the detector {shown(one.values.get('detector'))}. {one.why}"
+    return f"the detector {shown(one.values.get('detector'), limit=200)}. {one.why}"
 
 
 def _goes_up(

@@ -107,7 +107,7 @@ def revision_of(previous: dict[str, Any] | None, record: FieldRecord | None) -> 
         tuple(detector_items(rows)),
         occurrences_of(previous, record),
     )
-    return replace(made, notes=hanging_notes(previous, record))
+    return replace(made, notes=hanging_notes(made.occurrences))
 
 
 def _whole(row: dict[str, Any]) -> dict[str, Any]:

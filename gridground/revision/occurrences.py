@@ -8,6 +8,7 @@ from gridground.errors import InputError, Problem
 from gridground.jobclearance import as_moment
 from gridground.record import Note, OpenItem
 from gridground.revision.account import steps_by_id, walk
+from gridground.revision.hanging import hanging_text
 from gridground.territory.text import shown
 
 if TYPE_CHECKING:
@@ -22,6 +23,8 @@ STAYS = {
     "on_before_tested": "grounds may have gone on a line that was not tested",
     "released_with_people_on": "the line may have been released with people on it",
     "released_with_leads_on": "the line may have been released with grounds on it",
+    "leads_hang_under_earlier_plan": "grounds or people may be on the line that no count of this "
+    "plan holds",
 }
 _TEXTS = ("step_id", "at", "who", "text")
 
@@ -67,7 +70,18 @@ def occurrences_of(
                 "text": f"entry {remark.seq} of the record: {remark.text}",
             }
         )
+    kept += _hanging(record, previous)
     return tuple({(row["code"], row["step_id"], row["at"]): row for row in kept}.values())
+
+
+def _hanging(record: FieldRecord, previous: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return the row of what is on by the record: it stays on record until somebody looked."""
+    kinds = ("tick", "on the line")
+    last = next((one for one in reversed(record.standing) if one.kind in kinds), None)
+    if last is None or (text := hanging_text(record, previous)) is None:
+        return []
+    row = {"code": "leads_hang_under_earlier_plan", "step_id": last.about or "none", "at": last.at}
+    return [row | {"who": last.who, "revision": record.revision, "text": text}]
 
 
 def _whole(row: dict[str, Any]) -> dict[str, Any]:
@@ -104,8 +118,8 @@ def occurrence_items(job: Job, occurrences: Sequence[dict[str, Any]]) -> list[Op
             "the person in charge",
             "ask the crew what happened; where the entry is wrong take it back in the record and "
             f"plan again with the plan of revision {row['revision']}; else state in the job "
-            f'settled = [{{ step = "{row["step_id"]}", at = "{row["at"]}", by = …, on = …, '
-            "found = … }]",
+            f'settled = [{{ about = "{row["code"]}", step = "{row["step_id"]}", '
+            f'at = "{row["at"]}", by = …, on = …, found = … }}]',
         )
         for row in occurrences
         if _settled(job, row) is None
@@ -117,16 +131,16 @@ def occurrence_notes(job: Job, occurrences: Sequence[dict[str, Any]]) -> list[No
     notes = []
     known = set()
     for row in occurrences:
-        known.add((row["step_id"], row["at"]))
+        known.add((row["code"], row["step_id"], row["at"]))
         by = _settled(job, row)
         if by is not None:
             text = f"{row['text']}. Settled by {by.by} on {by.on}: {by.found}"
             notes.append(Note(text, "settled in the job file"))
     for one in job.settled:
-        if (one.step_id, one.at) not in known:
+        if (one.about, one.step_id, one.at) not in known:
             text = (
-                f"The job settles step {one.step_id} of {one.at}; no field record of this plan "
-                "holds such an entry that is open."
+                f"The job settles {one.about}, step {one.step_id} of {one.at}; no field record "
+                "of this plan holds such an entry that is open."
             )
             notes.append(Note(text, "settled in the job file"))
     return notes
@@ -134,5 +148,5 @@ def occurrence_notes(job: Job, occurrences: Sequence[dict[str, Any]]) -> list[No
 
 def _settled(job: Job, row: dict[str, Any]) -> Settled | None:
     """Return what settles one occurrence."""
-    name = (row["step_id"], row["at"])
-    return next((one for one in job.settled if (one.step_id, one.at) == name), None)
+    name = (row["code"], row["step_id"], row["at"])
+    return next((one for one in job.settled if (one.about, one.step_id, one.at) == name), None)

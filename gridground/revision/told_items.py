@@ -33,7 +33,8 @@ def detector_items(rows: Sequence[dict[str, Any]]) -> Iterator[OpenItem]:
             "detector_reading_told",
             tuple(str(one) for one in where if one is not None),
             f"step {row.get('step_id')}, told by {row['who']} at {row['at']}: the detector "
-            f"{shown(row['value'])}" + (f"; the step was refused: {refused}" if refused else ""),
+            f"{shown(row['value'], limit=200)}"
+            + (f"; the step was refused: {refused}" if refused else ""),
             "the line may be energized, or something near it induces a voltage",
             "the clearance holder",
             "find what was read; then test again, and tell the step's detector anew",

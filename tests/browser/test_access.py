@@ -251,6 +251,7 @@ def test_signs_that_html_could_stumble_over_keep_the_hash(browser):
 
 
 @pytest.mark.slow
+@pytest.mark.alone
 def test_the_largest_sample_is_ready_within_two_seconds_on_a_slow_tablet(browser):
     sample = ROOT / "sample_data"
     territory = gg.read_territory(sample / "territory")

@@ -387,5 +387,6 @@ def check_ready_in_time(browser, page, word):
 
 
 @pytest.mark.slow
+@pytest.mark.alone
 def test_a_slow_tablet_is_ready_within_two_seconds(browser):
     check_ready_in_time(browser, page_html(finished(crowded_document())), "NOT READY")

@@ -2,7 +2,7 @@
    type is text and nothing else. */
 (function () {
   "use strict";
-  var G = window.gridground, el = G.el, remembered = "gridground-record/1 who";
+  var G = window.gridground, el = G.el;
   var FARTHEST_M = 150; /* of a rod from its pole; our judgement */
   var names = { last: "", clock: 0 };
   G.field = function (label, id, input) {
@@ -25,13 +25,15 @@
     made.addEventListener("click", action);
     return made;
   };
+  /* of this job only: nobody ticks another job in the name of the last one */
+  function remembered() { return "gridground-record/1 who " + (G.plan ? G.plan.job_id : ""); }
   G.lastWho = function () {
-    if (!names.last) { try { names.last = G.cleaned(window.localStorage.getItem(remembered) || "", 40); } catch (error) { names.last = ""; } }
+    if (!names.last) { try { names.last = G.cleaned(window.localStorage.getItem(remembered()) || "", 40); } catch (error) { names.last = ""; } }
     return names.last;
   };
   G.rememberWho = function (who) {
     names.last = who;
-    try { window.localStorage.setItem(remembered, who); } catch (error) { names.last = who; }
+    try { window.localStorage.setItem(remembered(), who); } catch (error) { names.last = who; }
   };
 
   /* two answers beside each other; the pressed one also says so by its border and a word */
