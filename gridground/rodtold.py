@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     Lonlat = tuple[float, float]
 
 UNTOLD_ACCURACY_M = 5.0  # of a position told without one, our judgement
+BEARING_OFF_DEG = 5.0  # of a bearing read by eye or by compass, our judgement
 LEAST_M = 0.01  # of the lead on the ground of a rod told at the pole itself, an open item
 # A position and a tape that differ by more than the position is good to and this are about two
 # places: a slip of the tape, our judgement.
@@ -116,8 +118,8 @@ def told_rod_items(scene: Scene, outcome: Outcome, *, reach_m: float) -> list[Op
     list of OpenItem
         ``rod_place_unlawful`` where a rule is broken; ``rod_position_coarse`` where one may be, by
         as much as the position is inexact; ``rod_position_differs`` where position and tape tell
-        two places. A rod told by tape and bearing is never coarse; one told by tape and a position
-        keeps its setback by the tape, and what lies beside it by the position.
+        two places. A tape settles the setback and the reach of its own pole; what lies beside the
+        rod is held to the position, or to a bearing that may be off by `BEARING_OFF_DEG`.
     """
     items: list[OpenItem] = []
     measured = scene.job.measured
@@ -129,7 +131,7 @@ def told_rod_items(scene: Scene, outcome: Outcome, *, reach_m: float) -> list[Op
         items += _differs(measured, pole_id, at)
         if broken := _broken(scene, pole_id, at, reach_m):
             items.append(_unlawful(measured, pole_id, broken))
-        elif pole_id not in measured.rod_bearing_deg:
+        else:
             items += _coarse(scene, pole_id, at, reach_m)
     return items
 
@@ -170,6 +172,18 @@ def _accuracy(measured: Measured, pole_id: str) -> tuple[float, str]:
     return told_m, f"as good to {feet_text(told_m)}"
 
 
+def _exactness(measured: Measured, pole_id: str) -> tuple[float, str]:
+    """Return how far a rod may be from where it is judged [m], and that in words."""
+    by_device = _accuracy(measured, pole_id)
+    if pole_id not in measured.rod_taped_m or pole_id not in measured.rod_bearing_deg:
+        return by_device
+    sideways_m = measured.rod_taped_m[pole_id] * math.tan(math.radians(BEARING_OFF_DEG))
+    if pole_id in measured.rod_at and by_device[0] < sideways_m:
+        return by_device
+    text = f"by tape and a bearing that may be {BEARING_OFF_DEG:g} degrees off (our judgement), "
+    return sideways_m, f"{text}{feet_text(sideways_m)} sideways"
+
+
 def _differs(measured: Measured, pole_id: str, at: Lonlat) -> Iterator[OpenItem]:
     """Ask where a device's position is about another place than tape (and bearing) tell."""
     spot = measured.rod_at.get(pole_id)
@@ -192,7 +206,7 @@ def _differs(measured: Measured, pole_id: str, at: Lonlat) -> Iterator[OpenItem]
 def _coarse(scene: Scene, pole_id: str, at: Lonlat, reach_m: float) -> Iterator[OpenItem]:
     """Ask about a rod that may break a rule by as much as its position is inexact."""
     measured = scene.job.measured
-    off_m, exact = _accuracy(measured, pole_id)
+    off_m, exact = _exactness(measured, pole_id)
     taped = pole_id in measured.rod_taped_m
     where, what, spare_m = _spare(scene, pole_id, at, reach_m, taped=taped)
     if off_m <= spare_m + LEAST_M:
@@ -200,7 +214,7 @@ def _coarse(scene: Scene, pole_id: str, at: Lonlat, reach_m: float) -> Iterator[
     remedy = "measure its distance from the pole with a tape and its bearing, and tell both"
     if taped:
         remedy = f"measure its distance to {what.removeprefix('the clearance of ')} with a tape; "
-        remedy += "where it keeps it, tell the rod's bearing from the pole too"
+        remedy += "where it keeps it, tell a position that is better than the spare distance"
     yield OpenItem(
         "rod_position_coarse",
         tuple(dict.fromkeys((pole_id, where))),
