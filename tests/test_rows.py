@@ -1,10 +1,8 @@
 """The lead table: what every row holds, before and after the network is solved."""
 
-import dataclasses
 import math
 
 import pytest
-from test_sizing import LIMITS
 
 from gridground.errors import NoPlanError
 from gridground.ground import RodPlace
@@ -17,6 +15,7 @@ from gridground.grounding.where import Spot
 from gridground.job import Job, RodSpec
 from gridground.record import FaultAt, LeadEdge
 from gridground.tables.wires import builtin_conductors
+from tests.stated_limits import limits
 
 WIRE = builtin_conductors()["1/0 ACSR 6/1"]
 CIRCUIT = CircuitTop("F1", {"A": Hang(0.0, 10.0, WIRE)}, Hang(0.2, 8.5, WIRE), False, {"A": ("",)})
@@ -43,7 +42,7 @@ def job(**changes):
         locate_ticket=None,
         sources_opened=None,
         isolated_equipment=(),
-        limits=dataclasses.replace(LIMITS, **changes),
+        limits=limits(**changes),
         rod=RodSpec(1.8, 0.0159, 100.0),
         kit=None,
     )
@@ -72,7 +71,7 @@ def rows(current_a=8_000.0, x_over_r=4.0, clearing_s=0.5, **changes):
 
 def test_a_row_in_the_fault_path_holds_the_choice():
     _, row, other = rows(fault_growth_ratio=1.1)
-    choice = choose_lead(8_800, 0.5, 4.0, LIMITS, frequency_hz=60, times_on=1)
+    choice = choose_lead(8_800, 0.5, 4.0, limits(), frequency_hz=60, times_on=1)
     assert (row.size, row.rating_a, row.current_a) == (choice.size, choice.rating_a, 8_800)
     assert (row.x_over_r, row.frequency_hz) == (4.0, 60.0)
     assert (row.peak_a, row.peak_limit_a) == (choice.peak_a, choice.peak_limit_a)
