@@ -118,7 +118,13 @@ def kit_assumptions(job: Job) -> list[dict[str, str]]:
     if limits.lead_lengths_m:
         text = "Stocked lengths are those of lead_lengths; lead_length_step does not count."
         rows.append(_row(text, "employer's setting"))
-    if job.kit is None or not job.kit.leads:
+    if job.kit is None:
+        return rows
+    counts = {"ground rods": job.kit.rods, "cluster bars": job.kit.cluster_bars}
+    if unsaid := [name for name, count in counts.items() if count is None]:
+        text = f"How many {' and '.join(unsaid)} are on the truck is not stated: none is missed."
+        rows.append(_row(text, "not stated in the job"))
+    if not job.kit.leads:
         return rows
     rows.append(
         _row(

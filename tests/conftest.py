@@ -6,9 +6,13 @@ import os
 import sys
 from pathlib import Path
 
+import pytest
+
+import gridground as gg
 from tests import check_table
 
 _HERE = Path(__file__).parent
+_SAMPLE = _HERE.parent / "sample_data"
 _FROM_WORKERS: list[dict] = []
 # Hundreds of plans are made in a run; what prints asks for it.
 os.environ["GRIDGROUND_PDF"] = "off"
@@ -44,3 +48,15 @@ def pytest_sessionfinish(session, exitstatus):
     if exitstatus == 0 and whole:
         check_table.TABLE.write_text(check_table.page(), encoding="utf-8")
         sys.stderr.write(f"\nwritten: {check_table.TABLE.name}\n")
+
+
+@pytest.fixture(scope="session")
+def ground():
+    """The sample territory."""
+    return gg.read_territory(_SAMPLE / "territory")
+
+
+@pytest.fixture(scope="session")
+def straight():
+    """Its first job."""
+    return gg.read_job(_SAMPLE / "jobs" / "01-straight.toml")

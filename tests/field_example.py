@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import json
 
+import gridground as gg
+from gridground.revision.account import hold_record
 from gridground.revision.fieldrecord import parse_record
+from gridground.revision.measured import revision_of
 
 
 class Book:
@@ -38,6 +41,13 @@ class Book:
 
     def read(self):
         return parse_record(self.data(), name="record.json")
+
+
+def anew(territory, job, before, book):
+    """Return the plan made anew with what a record holds."""
+    record = book.read()
+    hold_record(record, before)
+    return gg.plan_job(territory, job, revision=revision_of(before, record)).document
 
 
 def every_kind(plan):

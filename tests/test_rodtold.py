@@ -8,9 +8,8 @@ from pyproj import Geod
 
 import gridground as gg
 from gridground.errors import InputError
-from gridground.revision.account import hold_record
 from gridground.revision.measured import revision_of
-from tests.field_example import Book
+from tests.field_example import Book, anew
 
 GEOD = Geod(ellps="WGS84")
 SETBACK_M = 4.572
@@ -43,9 +42,7 @@ def told(territory, job, first, *entries):
     pole_id = next(row["pole_id"] for row in first["locations"] if row["rod"])
     for values in entries:
         book.add("measured", pole_id=pole_id, values=values)
-    record = book.read()
-    hold_record(record, first)
-    return gg.plan_job(territory, job, revision=revision_of(first, record)).document
+    return anew(territory, job, first, book)
 
 
 def codes(plan):

@@ -14,16 +14,6 @@ SAMPLE = Path(__file__).parent.parent / "sample_data"
 
 
 @pytest.fixture(scope="module")
-def ground():
-    return gg.read_territory(SAMPLE / "territory")
-
-
-@pytest.fixture(scope="module")
-def straight():
-    return gg.read_job(SAMPLE / "jobs" / "01-straight.toml")
-
-
-@pytest.fixture(scope="module")
 def first(ground, straight):
     return gg.plan_job(ground, straight).document
 

@@ -13,7 +13,7 @@ from gridground.job import KitLead, Position, Settled
 from gridground.revision.account import hold_record
 from gridground.revision.measured import revision_of
 from gridground.revision.told_items import detector_items
-from tests.field_example import Book, refused
+from tests.field_example import Book, anew, refused
 
 
 @pytest.fixture(scope="module")
@@ -29,13 +29,6 @@ def job():
 @pytest.fixture(scope="module")
 def first(territory, job):
     return gg.plan_job(territory, job).document
-
-
-def anew(territory, job, before, book):
-    """Return the plan made anew with what a record holds."""
-    record = book.read()
-    hold_record(record, before)
-    return gg.plan_job(territory, job, revision=revision_of(before, record)).document
 
 
 def items(plan, code):

@@ -27,16 +27,6 @@ FAR_ROD = "18-crossing.toml"
 POLE = "Q213"
 
 
-@pytest.fixture(scope="module")
-def ground():
-    return gg.read_territory(SAMPLE / "territory")
-
-
-@pytest.fixture(scope="module")
-def straight():
-    return gg.read_job(SAMPLE / "jobs" / "01-straight.toml")
-
-
 def from_pole(bearing_deg, distance_m):
     return Position(pole_id=POLE, bearing_deg=bearing_deg, distance_m=distance_m)
 

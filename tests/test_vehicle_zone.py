@@ -23,16 +23,6 @@ FT = 0.3048
 POLE = "Q213"
 
 
-@pytest.fixture(scope="module")
-def ground():
-    return gg.read_territory(SAMPLE / "territory")
-
-
-@pytest.fixture(scope="module")
-def straight():
-    return gg.read_job(SAMPLE / "jobs" / "01-straight.toml")
-
-
 def from_pole(bearing_deg, distance_m):
     return Position(pole_id=POLE, bearing_deg=bearing_deg, distance_m=distance_m)
 

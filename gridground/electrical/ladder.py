@@ -14,7 +14,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
-from scipy.sparse import coo_matrix, csc_matrix
+from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
 if TYPE_CHECKING:
@@ -51,10 +51,9 @@ class CoupledBranches:
         return np.asarray(np.linalg.inv(self.impedance_ohm), complex)
 
     def between(self, start: NDArray[np.intp], end: NDArray[np.intp]) -> CoupledBranches:
-        """Return the same sets between other nodes; what is inverted stays so."""
+        """Return the same sets between other nodes; they are inverted once for all of these."""
         moved = replace(self, start=start, end=end)
-        if "admittance_s" in vars(self):
-            vars(moved)["admittance_s"] = self.admittance_s
+        vars(moved)["admittance_s"] = self.admittance_s
         return moved
 
     @classmethod
@@ -161,21 +160,13 @@ def connected_parts(
     return np.asarray(label, np.intp)
 
 
-def nodal_admittance(n_nodes: int, branches: Sequence[CoupledBranches]) -> csc_matrix:
-    """Assemble the nodal admittance matrix [S], earth left out.
-
-    Notes
-    -----
-    For each set with incidence A (start +1, end -1): Y += A Z⁻¹ Aᵀ.
-    """
-    value, row, col = _entries(branches)
-    return coo_matrix((value, (row, col)), shape=(n_nodes, n_nodes)).tocsc()
-
-
 def _entries(
     branches: Sequence[CoupledBranches],
 ) -> tuple[NDArray[np.complex128], NDArray[np.intp], NDArray[np.intp]]:
-    """Return value, row and column of everything that branches add, earth left out."""
+    """Return value, row and column of everything that branches add to the nodal matrix [S].
+
+    Earth is left out. For each set with incidence A (start +1, end -1): Y += A Z⁻¹ Aᵀ.
+    """
     found = [(np.zeros(0, complex), np.zeros(0, np.intp), np.zeros(0, np.intp))]
     for branch in branches:
         own = branch.admittance_s

@@ -175,7 +175,7 @@ def _halve(
 def _coupled(
     ends: Ends, wires: Wires, resistivity_ohm_m: float
 ) -> list[tuple[NDArray[np.intp], CoupledBranches]]:
-    """Return the runs as coupled branches, inverted, with the rows of their wires."""
+    """Return the runs as coupled branches, with the rows of their wires."""
     circuits = ends.network.territory.circuits
     hertz = dict(zip(circuits.ids, np.asarray(circuits["frequency_hz"], float), strict=True))
     circuit = ends.network.territory.spans["circuit_id"]
@@ -191,10 +191,7 @@ def _coupled(
         )
         scale = np.sqrt(wires.length_m[block] / 1000.0)
         impedance = per_km * scale[:, :, None] * scale[:, None, :]
-        run = CoupledBranches(wires.start[block], wires.end[block], impedance)
-        if np.isfinite(impedance).all():
-            run.admittance_s  # noqa: B018  inverted once for all layouts
-        found.append((block, run))
+        found.append((block, CoupledBranches(wires.start[block], wires.end[block], impedance)))
     return found
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from gridground.errors import NoPlanError, TableError
 from gridground.grounding.clamps import choose_clamp
 from gridground.grounding.grades import grade_of
-from gridground.grounding.heating import materials
+from gridground.grounding.heating import START_C, materials
 from gridground.grounding.lead_impedance import (
     TEST_C,
     lead_resistance_ohm,
@@ -36,7 +36,6 @@ if TYPE_CHECKING:
 
 # Distance from a lead to the line of the worker's body: our judgement, printed as an assumption.
 BODY_SEPARATION_M = 1.0
-START_C = 40.0
 _BASES: tuple[Basis, Basis] = ("withstand", "ultimate")
 
 

@@ -29,8 +29,8 @@ BOND_ID = "V1"
 FRAME_M, HALF_TRUCK_M = 1.0, 4.0
 _SAME_M = 1e-6
 SIZE_SOURCE = (
-    "size of the largest lead to a rod of the plan, one cable: our judgement; no source gives a "
-    "size for the bond of a truck beyond AWG 2 copper, 29 CFR 1910.269(n)(4)(ii)"
+    "size of the largest lead of the plan, one cable: our judgement; no source gives a size for "
+    "the bond of a truck beyond AWG 2 copper, 29 CFR 1910.269(n)(4)(ii)"
 )
 
 
