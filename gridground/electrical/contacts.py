@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from itertools import combinations
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
@@ -177,57 +177,53 @@ def worst_cases(
     groups: dict[str, list[int]] = {}
     for number, contact in enumerate(contacts):
         groups.setdefault(contact.group, []).append(number)
-    states = lead_states(model)
-    members = [*groups.values()]
+    states, members = lead_states(model), [*groups.values()]
+    volts = np.array([answer.body_v for _, answer in solved])  # (answers, states, contacts)
+    tied = np.array([answer.tied for _, answer in solved])
+    ratio = volts / lasting.limit_v[:, :, None]
+    passed = tied[:, None] & (volts <= lasting.limit_v[:, :, None])
+    rank = np.where(passed, ratio - 2.0, ratio)  # those that failed first: passed is -1 or less
+    stays, events, picked = lasting.stays_on, [], []
     for (phases, neutral), found in variants.items():
-        volts = np.concatenate([solved[k][1].body_v for k in found])  # variants by states, contacts
-        tied = np.repeat(np.array([solved[k][1].tied for k in found]), len(states), axis=0)
-        limit = lasting.limit_v[found].ravel()
-        times_s = lasting.time_s[found].ravel()
-        passed = tied & (volts <= limit[:, None])
-        stays = lasting.stays_on[found].ravel()
-        for kept in (np.flatnonzero(~stays), np.flatnonzero(stays)):
-            ratio = volts[kept] / limit[kept, None]
-            for row, number, ok in _worst(ratio, passed[kept], members):
-                at = int(kept[row])
-                yield _case(
-                    (phases, model.origin.name, neutral),
-                    contacts[number],
-                    (float(volts[at, number]), float(limit[at]), setting.body_ohm),
-                    (float(times_s[at]), bool(stays[at])),
-                    passed=ok,
-                    state=states[at % len(states)],
-                )
+        for kept in (~stays[found], stays[found]):
+            of_variant, state = kept.nonzero()
+            which = np.array(found, np.intp)[of_variant]
+            row, column = _worst(rank[which, state], members)
+            events += [(phases, model.origin.name, neutral)] * len(row)
+            picked.append(np.array([which[row], state[row], column]))
+    which, state, column = np.concatenate(picked, axis=1)
+    figures = (
+        volts[which, state, column],
+        *(of[which, state] for of in (lasting.limit_v, lasting.time_s, stays)),
+        passed[which, state, column],
+    )
+    columns = (figure.tolist() for figure in (column, state, *figures))
+    for event, k, of_leads, *of_case in zip(events, *columns, strict=True):
+        yield _case(event, contacts[k], states[of_leads], of_case, setting.body_ohm)
 
 
 def _worst(
-    ratio: NDArray[np.float64], passed: NDArray[np.bool_], groups: list[list[int]]
-) -> Iterator[tuple[int, int, bool]]:
-    """Return row and column of the worst of every group: failed first, then nearest its limit."""
-    if not groups or not len(ratio):
-        return
-    rank = np.where(passed, ratio, ratio + (1.0 + float(ratio.max(initial=0.0))))
+    rank: NDArray[np.float64], groups: list[list[int]]
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return row and column of the highest rank in every group of columns."""
+    if not len(rank):
+        return np.zeros(0, np.intp), np.zeros(0, np.intp)
     rows = rank.argmax(axis=0)
-    every = np.arange(len(rows))
     # groups are of one to a few columns: plain lists are quicker to go through than arrays
-    best, ok = rank[rows, every].tolist(), passed[rows, every].tolist()
-    for group in groups:
-        number = max(group, key=best.__getitem__)
-        yield int(rows[number]), number, ok[number]
+    best = rank[rows, np.arange(len(rows))].tolist()
+    number = np.array([max(group, key=best.__getitem__) for group in groups], np.intp)
+    return rows[number], number
 
 
 def _case(
     event: tuple[str, str, Neutral],
     contact: Contact,
-    figures: tuple[float, float, float],
-    lasts: tuple[float, bool],
-    *,
-    passed: bool,
     state: str,
+    figures: Sequence[Any],
+    body_ohm: float,
 ) -> WorkerCase:
     """Return the record of one case."""
-    volts, limit_v, body_ohm = figures
-    time_s, stays_on = lasts
+    volts, limit_v, time_s, stays_on, passed = figures
     shown_v = significant(round(volts, DUST_DIGITS))
     return WorkerCase(
         event=event[0],

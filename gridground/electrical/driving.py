@@ -126,8 +126,8 @@ def answers(
     The body is in the circuit: V = V_oc R_b / (R_b + Z_th), exactly for a linear network. Z_th is
     seen between the two nodes with the source connected.
     """
-    supply = Supply.of(model, setting)
     wanted = _Wanted.of(model, asked)
+    supply = Supply.of(model, setting, wanted.standing_nodes)
     found: list[tuple[Neutral, Answer]] = []
     flows: list[_Flow] = []
     for (neutral, opened), joins in product(model.neutrals, model.joins):
@@ -212,8 +212,7 @@ class _Places:
         """Work out everything that no event changes."""
         seen, row = self.seen, self.ports.row
         self.kept = kept
-        few = np.searchsorted(kept, row[wanted.standing]).tolist()
-        self.few_of = dict(zip(wanted.standing_nodes, few, strict=True))
+        self.few = np.searchsorted(kept, row[wanted.standing])
         self.one, self.other = row[wanted.pairs]
         z, a, b = seen.impedance_ohm, self.one, self.other
         self.own_ohm = z[:, a, a] + z[:, b, b] - z[:, a, b] - z[:, b, a]
@@ -223,9 +222,9 @@ class _Places:
 
     def solve(self, supply: Supply, setting: Setting) -> tuple[list[Answer], _Flow]:
         """Return the answers of all events, and what the current law is held against."""
-        fed = supply.connected(self.few_of, self.seen.component)
-        part = np.array([self._parts(joined) for joined in fed.joined])
-        held = np.array([held_rows(row) for row in part[:, self.kept]])
+        fed = supply.connected(self.few, self.seen.component)
+        part = self._parts(fed.joined)
+        held = held_rows(part[:, self.kept])
         z = inverse_held(self.seen.admittance_s + fed.added_s[:, None], held[:, None])
         voltage = (z @ fed.injected_a[:, None, :, None])[..., 0]  # (events, s, k)
         column = voltage[..., None]
@@ -245,9 +244,13 @@ class _Places:
         ]
         return found, self._flow(fed, voltage)
 
-    def _parts(self, joined: Sequence[tuple[int, int]]) -> NDArray[np.intp]:
-        """Return the connected parts of all rows with some of the few joined."""
-        return merged_parts(self.seen.part, [(self.kept[a], self.kept[b]) for a, b in joined])
+    def _parts(self, events: Sequence[Sequence[tuple[int, int]]]) -> NDArray[np.intp]:
+        """Return the connected parts of all rows, shape (events, q + 1), with some joined."""
+        own = self.seen.part
+        if (own == own[-1]).all():
+            return np.broadcast_to(own, (len(events), len(own)))
+        at = self.kept
+        return np.array([merged_parts(own, [(at[a], at[b]) for a, b in ends]) for ends in events])
 
     def _flow(self, fed: Connected, voltage: NDArray[np.complex128]) -> _Flow:
         """Return the voltages of the ports and what enters there, by the leads and the source."""

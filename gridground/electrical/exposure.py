@@ -286,9 +286,11 @@ class _Tally:
     ) -> None:
         """Raise the largest determined voltage on the worker in each state of the leads."""
         worker = np.array([c.whose == "worker" for c in contacts], bool)
-        for number, state in enumerate(lead_states(model)):
-            volts = [a.body_v[number][worker & a.tied].max(initial=0.0) for a in solved]
-            shown_v = significant(round(float(max(volts)), DUST_DIGITS))
+        tied = np.array([a.tied for a in solved])[:, None] & worker
+        volts = np.array([a.body_v for a in solved])  # (answers, states, contacts)
+        most_v = np.where(tied, volts, 0.0).max(axis=(0, 2), initial=0.0)
+        for state, volt in zip(lead_states(model), most_v.tolist(), strict=True):
+            shown_v = significant(round(volt, DUST_DIGITS))
             self.by_state[state] = max(shown_v, self.by_state.get(state, 0.0))
 
     def _collect_origin(

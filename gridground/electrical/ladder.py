@@ -218,18 +218,21 @@ def reduce_to_ports(
         raise ValueError("a port is named twice or is earth")
     if not all(np.isfinite(b.impedance_ohm).all() for b in branches):
         raise ValueError("an impedance is not finite")
-    ends = [a.ravel() for b in branches for a in (b.start, b.end)]
-    used = np.unique(np.concatenate([*ends, port]))
-    nodes = used[used != EARTH]
-    if len(nodes) and nodes[-1] >= n_nodes:
-        raise ValueError(f"node {nodes[-1]} is outside the network of {n_nodes}")
+    ends = np.concatenate([port, *(a.ravel() for b in branches for a in (b.start, b.end))])
+    if ends.max(initial=EARTH) >= n_nodes:
+        raise ValueError(f"node {ends.max()} is outside the network of {n_nodes}")
+    used = np.zeros(n_nodes + 1, bool)  # earth is the last
+    used[ends] = True
+    nodes = np.flatnonzero(used[:-1])
     number = np.full(n_nodes + 1, EARTH, np.intp)
     number[nodes] = np.arange(len(nodes))
     local = [b.between(number[b.start], number[b.end]) for b in branches]
     part = connected_parts(len(nodes), local) if parts is None else parts[np.append(nodes, EARTH)]
     at = number[port]
     interior = _interior(part, at)
-    held = np.setdiff1d(np.arange(len(nodes)), np.concatenate([interior, at]))
+    others = np.ones(len(nodes), bool)
+    others[interior], others[at] = False, False
+    held = np.flatnonzero(others)
     order = np.concatenate([interior, at, held])
     place = np.empty(len(nodes), np.intp)
     place[order] = np.arange(len(nodes))
@@ -272,23 +275,29 @@ def _eliminate(
     block = coo_matrix((value[kept], (row[kept], col[kept])), shape=(n, n)).tocsc()
     kept = np.flatnonzero(~inside)
     value, row, col = value[kept], row[kept], col[kept]
-    left = np.zeros((n, p), complex)
     kept = np.flatnonzero((row < n) & (col < n + p))
-    np.add.at(left, (row[kept], col[kept] - n), value[kept])
+    # ports that meet no node inside (rods, bars) drive nothing there
+    fed, number = np.unique(col[kept], return_inverse=True)
+    left = np.zeros((n, len(fed)), complex)
+    np.add.at(left, (row[kept], number), value[kept])
     if n:
-        # structurally symmetric: pivots on the diagonal, unless one is far smaller than its column
+        # structurally symmetric: pivots on the diagonal, unless one is far smaller than its column;
+        # a few columns at a time, for there are few entries in each
         factor = splu(
             block,
             permc_spec="MMD_AT_PLUS_A",
             diag_pivot_thresh=0.01,
+            panel_size=4,
             options={"SymmetricMode": True},
         )
-        volt[:n] = -factor.solve(left)
-        left += block @ volt[:n]
+        inner = -factor.solve(left)
+        volt[:n, fed - n] = inner
+        left += block @ inner
     kept = np.flatnonzero(row >= n)
     entering = np.zeros((p + n_held, p), complex)
     np.add.at(entering, row[kept] - n, value[kept, None] * volt[col[kept]])
-    wrong = np.abs(np.concatenate([left, entering[p:]])).max(axis=0, initial=0.0)
+    wrong = np.abs(entering[p:]).max(axis=0, initial=0.0)
+    wrong[fed - n] = np.maximum(wrong[fed - n], np.abs(left).max(axis=0, initial=0.0))
     return volt, entering[:p], wrong
 
 
@@ -338,15 +347,18 @@ def held_rows(part: NDArray[np.intp]) -> NDArray[np.bool_]:
 
     Parameters
     ----------
-    part : ndarray of int, shape (p + 1,)
+    part : ndarray of int, shape (..., n + 1)
         Connected part of each row, earth last.
+
+    Returns
+    -------
+    ndarray of bool, shape (..., n)
     """
-    held = np.zeros(len(part) - 1, bool)
-    if (part == part[-1]).all():
-        return held
-    label, first = np.unique(part[:-1], return_index=True)
-    held[first[label != part[-1]]] = True
-    return held
+    loose = part[..., :-1] != part[..., -1:]
+    if loose.any():
+        same = part[..., :-1, None] == part[..., None, :-1]
+        loose &= same.argmax(axis=-1) == np.arange(part.shape[-1] - 1)  # the first of its part
+    return np.asarray(loose, bool)
 
 
 def merged_parts(

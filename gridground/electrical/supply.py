@@ -13,11 +13,10 @@ import numpy as np
 from gridground.electrical.ladder import EARTH, merged_parts
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
-    from gridground.electrical.drives import Drive
     from gridground.electrical.energizing import Model, Setting
 
 # Conductors that touch are joined by 10 microohm, a hundredth of the shortest lead.
@@ -71,45 +70,81 @@ class Supply:
 
     Attributes
     ----------
-    drives : tuple of Drive
-        The events.
-    star : int or None
-        Node of the neutral point; None for an ungrounded source.
+    phases : tuple of str
+        Letters of the worked phases that each event energizes.
+    grounded : bool
+        Whether the neutral point is a node; that of an ungrounded source floats.
     admittance_s, emf_v
         As `Connected`; of an ungrounded source before its neutral point is let float.
+    incidence : ndarray, shape (d, t, 3)
+        Where its phases stand, among the nodes it can stand at.
+    touching_s : ndarray, shape (d, t, t)
+        What conductors that touch add between these [S].
+    ties, touches : tuple of list of (int, int)
+        Pairs of these that each event connects: by the source, the neutral point's last, and by
+        touching.
     """
 
-    drives: tuple[Drive, ...]
-    star: int | None
+    phases: tuple[str, ...]
+    grounded: bool
     admittance_s: NDArray[np.complex128]
     emf_v: NDArray[np.complex128]
+    incidence: NDArray[np.float64]
+    touching_s: NDArray[np.float64]
+    ties: tuple[list[tuple[int, int]], ...]
+    touches: tuple[list[tuple[int, int]], ...]
 
     @classmethod
-    def of(cls, model: Model, setting: Setting) -> Supply:
-        """Switch the source of a model on for each of its events."""
+    def of(cls, model: Model, setting: Setting, standing: Sequence[int]) -> Supply:
+        """Switch the source of a model on for each of its events.
+
+        Parameters
+        ----------
+        model, setting
+            Whose source, and the growth of its fault current.
+        standing : sequence of int
+            The nodes at which events change the network, earth among them.
+        """
         source, drives = model.source, model.drives
         impedance = source.abc_ohm() if source.grounded else source.z1_ohm * np.eye(3)
+        number = {node: row for row, node in enumerate(standing)}
+        star = number[model.star if source.grounded else EARTH]
         on = np.zeros((len(drives), 3), bool)
-        for number, drive in enumerate(drives):
-            on[number, list(drive.labels)] = True
+        incidence = np.zeros((len(drives), len(number), 3))
+        touching = np.zeros((len(drives), len(number), len(number)))
+        ties, touches = [], []
+        for event, drive in enumerate(drives):
+            labels, at = list(drive.labels), [number[node] for node in drive.terminals]
+            on[event, labels] = True
+            incidence[event, at, labels] = 1.0
+            incidence[event, star, labels] -= 1.0
+            ties.append([(at[0], row) for row in (*at[1:], star)])
+            touches.append([(number[a], number[b]) for a, b in drive.touching])
+            for one, other in touches[-1]:
+                contact = np.zeros(len(number))
+                contact[one] += 1.0
+                contact[other] -= 1.0
+                touching[event] += np.outer(contact, contact) / TOUCH_OHM
         both = on[:, :, None] & on[:, None, :]
         switched = np.where(both, impedance / setting.growth_ratio, np.eye(3))
-        admittance = np.where(both, np.linalg.inv(switched), 0.0)
-        emf = np.where(on, source.emf_v(), 0.0)
-        return cls(drives, model.star if source.grounded else None, admittance, emf)
+        return cls(
+            tuple(drive.phases for drive in drives),
+            source.grounded,
+            np.where(both, np.linalg.inv(switched), 0.0),
+            np.where(on, source.emf_v(), 0.0),
+            incidence,
+            touching,
+            tuple(ties),
+            tuple(touches),
+        )
 
-    @property
-    def phases(self) -> tuple[str, ...]:
-        """Letters of the worked phases that each event energizes."""
-        return tuple(drive.phases for drive in self.drives)
-
-    def connected(self, number_of: Mapping[int, int], component: NDArray[np.intp]) -> Connected:
+    def connected(self, few: NDArray[np.intp], component: NDArray[np.intp]) -> Connected:
         """Put the source where it stands.
 
         Parameters
         ----------
-        number_of : mapping
-            Node -> number of it among the few; earth is `k`.
+        few : ndarray of int, shape (t,)
+            Number among the few of each node the source can stand at; earth is `k`.
         component : ndarray of int, shape (k + 1,)
             Connected part of each of the few.
 
@@ -118,36 +153,28 @@ class Supply:
         The neutral point of an ungrounded source carries no current where its phases are tied to
         earth by something else; where nothing does, the point stands at earth potential.
         """
-        n, k = len(self.drives), number_of[EARTH]
-        admittance = self.admittance_s.copy()
-        incidence = np.zeros((n, k + 1, 3))
-        touching = np.zeros((n, k + 1, k + 1))
-        joined = []
-        star = k if self.star is None else number_of[self.star]
-        for event, drive in enumerate(self.drives):
-            at = [number_of[node] for node in drive.terminals]
-            touches = [(number_of[a], number_of[b]) for a, b in drive.touching]
-            tied_to = [star]
-            if self.star is None:
-                part = merged_parts(component, touches)
-                if int(part[-1]) in {int(part[row]) for row in at}:  # the neutral point floats
-                    tied_to = []
-                    total = admittance[event].sum(axis=1)
-                    admittance[event] -= np.outer(total, total) / total.sum()
-            joined.append([(at[0], row) for row in (*at[1:], *tied_to)] + touches)
-            incidence[event, at, drive.labels] = 1.0
-            incidence[event, star, list(drive.labels)] -= 1.0
-            for one, other in touches:
-                contact = np.zeros(k + 1)
-                contact[one] += 1.0
-                contact[other] -= 1.0
-                touching[event] += np.outer(contact, contact) / TOUCH_OHM
+        k = len(component) - 1
+        number = few.tolist()
+        touches = [[(number[a], number[b]) for a, b in pairs] for pairs in self.touches]
+        ties = [[(number[a], number[b]) for a, b in pairs] for pairs in self.ties]
+        admittance = self.admittance_s if self.grounded else self.admittance_s.copy()
+        for event, tied in enumerate(() if self.grounded else ties):
+            part = merged_parts(component, touches[event])
+            at = [tied[0][0], *(row for _, row in tied[:-1])]
+            if int(part[-1]) in part[at]:  # the neutral point floats
+                tied.pop()
+                total = admittance[event].sum(axis=1)
+                admittance[event] -= np.outer(total, total) / total.sum()
+        fold = np.zeros((k + 1, len(few)))
+        fold[few, np.arange(len(few))] = 1.0
+        incidence = fold @ self.incidence
         into = incidence @ admittance
+        added = into @ incidence.swapaxes(1, 2) + fold @ self.touching_s @ fold.T
         return Connected(
             admittance,
             self.emf_v,
             incidence[:, :k],
-            (into @ incidence.swapaxes(1, 2) + touching)[:, :k, :k],
+            added[:, :k, :k],
             (into @ self.emf_v[:, :, None])[:, :k, 0],
-            tuple(joined),
+            tuple(one + other for one, other in zip(ties, touches, strict=True)),
         )

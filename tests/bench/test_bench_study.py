@@ -138,4 +138,4 @@ def test_both_methods_of_a_job_against_one_sparse_solve(benchmark):
     benchmark.extra_info["both methods / one sparse solve"] = round(ratio, 1)
     print(f"\nboth methods / one sparse solve: {ratio:.1f}")
     assert all(answer.residual < 1e-9 for answer in answers)
-    assert ratio <= 30  # 20 is wanted; each method by itself keeps it
+    assert ratio <= 20
