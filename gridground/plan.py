@@ -23,7 +23,7 @@ from gridground.document import (
     outline_rows,
     totals_of,
 )
-from gridground.electrical.approach import approach_rows
+from gridground.electrical.approach import apart_text, approach_rows
 from gridground.electrical.induced_words import induction_open_items
 from gridground.errors import (
     InputError,
@@ -39,6 +39,7 @@ from gridground.grounding.brackets import Ground
 from gridground.grounding.candidates import radius_needed_m
 from gridground.grounding.hazards import with_hazards
 from gridground.grounding.neighbourhood import Neighbourhood
+from gridground.grounding.step_rows import JobWords
 from gridground.grounding.steps import steps_of
 from gridground.grounding.usual import TRIGGERS
 from gridground.grounding.where import place_dual, place_single
@@ -315,8 +316,11 @@ def _document(
             chosen.rows,
             words=zone_words(locations, zoned.outlines, traffic),
             vehicle=vehicle_words(locations, zoned, traffic, bond=chosen.bond),
-            before=before_texts(clearance),
-            held=held_texts(clearance["others"]),
+            job_words=JobWords(
+                before=tuple(before_texts(clearance)),
+                held=tuple(held_texts(clearance["others"])),
+                apart=apart_text(approach, job.circuit_ids),
+            ),
         ),
         "materials": materials,
         "kit": kit_block(job, chosen.rows, bond=chosen.bond),

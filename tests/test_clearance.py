@@ -354,8 +354,8 @@ def test_a_part_that_is_not_parted_off_is_never_apart(given):
 def test_shared_devices_stay_open_until_both_are_released():
     (row,) = rows_of(crew(holder="crew 3", devices={"D1", "D2"}), holder="crew 3")
     assert held_texts([row]) == [
-        "Not to be closed until job other (holder crew 3) is released too: D1. That job needs it "
-        "open."
+        "The holder tells the dispatcher, who reads it back: not to be closed until job other "
+        "(holder crew 3) is released too: D1. That job needs it open."
     ]
     assert held_texts(rows_of(crew())) == []
 
@@ -441,12 +441,11 @@ def test_two_crews_on_one_circuit(straight, four, beside):
     assert row["made_at"] == four["made_at"]
     assert codes(beside) == ["another_clearance"]
     assert not beside.ready
-    *before, last = beside["steps"]["release"]
-    (remark,) = last["remarks"]
-    assert "BK-WB2, TIE1" in remark
-    assert "until job four-poles-07 (holder crew 1) is released too" in remark
+    *before, told, last = beside["steps"]["release"]
+    assert "BK-WB2, TIE1" in told["text"]
+    assert "until job four-poles-07 (holder crew 1) is released too" in told["text"]
     assert straight["steps"]["release"][:-1] == before
-    assert straight["steps"]["release"][-1] | {"remarks": [remark]} == last
+    assert straight["steps"]["release"][-1] | {"step_id": last["step_id"]} == last
 
 
 def test_the_other_plan_is_an_input_and_the_order_is_nothing(territory, four, beside):
@@ -464,13 +463,13 @@ def test_the_jobs_own_plan_is_no_other(territory, straight):
 
 
 def test_one_holder_of_both(territory):
-    """The remark at release stays: the shared devices are opened for both."""
+    """The step of the release stays: the shared devices are opened for both."""
     held = ClearanceAsked(holder="foreman of line crew 3")
     other = gg.plan_job(territory, read("07-four-poles", method="single-point", clearance=held))
     plan = gg.plan_job(territory, read("01-straight"), others=[other])
     assert plan["clearance"]["others"][0]["apart"] == "same holder"
     assert codes(plan) == []
-    assert "Not to be closed until" in plan["steps"]["release"][-1]["remarks"][0]
+    assert "not to be closed until" in plan["steps"]["release"][-2]["text"]
 
 
 def test_two_laterals_behind_devices_of_their_own(territory):
