@@ -357,7 +357,7 @@ def _id(value: object) -> str:
 
 def _size(value: object) -> str:
     """Read the size of a lead that was used, whether large enough or not."""
-    remedy = 'write a size as text, e.g. "2/0" or "70 mm2"'
+    remedy = 'write a size as text, e.g. "2/0", "4" (AWG) or "70 mm2"'
     if not isinstance(value, str) or len(value) > 16:
         raise ValueError(remedy)
     try:
