@@ -32,6 +32,7 @@ from gridground.errors import (
     Problem,
     Reason,
     TableError,
+    gathered,
 )
 from gridground.fieldwork import check_measured, field_items
 from gridground.grounding.between import sources_between
@@ -157,7 +158,10 @@ class Beside:
 def _plan(territory: Territory, job: Job, beside: Beside) -> Plan:
     """Plan a job that names only what is there."""
     scene = _look(territory, job)
-    stated = stated_rods(scene)
+    stated, approach = gathered(
+        lambda: stated_rods(scene),
+        lambda: approach_rows(territory, scene.zone, own_m=job.limits.approach_m),
+    )
     ground = Ground(
         find_rod=lambda pole_id: find_rod(scene, pole_id, stated),
         small=scene.small,
@@ -173,7 +177,7 @@ def _plan(territory: Territory, job: Job, beside: Beside) -> Plan:
         choice = kept_method(choice, outcomes, before["method"])
     chosen, reason = choice
     chosen = with_counter_example(scene, chosen)
-    return Plan(_document(scene, outcomes, (chosen, reason), beside))
+    return Plan(_document(scene, outcomes, (chosen, reason), approach, beside))
 
 
 def _held(scene: Scene, outcome: Outcome) -> Outcome:
@@ -237,7 +241,11 @@ def _ring(zone: Zone, edge: set[int], free_m: float) -> set[int]:
 
 
 def _document(
-    scene: Scene, outcomes: list[Outcome], choice: tuple[Outcome, str], beside: Beside
+    scene: Scene,
+    outcomes: list[Outcome],
+    choice: tuple[Outcome, str],
+    approach: list[dict[str, Any]],
+    beside: Beside,
 ) -> dict[str, Any]:
     """Put the plan together."""
     chosen, reason = choice
@@ -250,7 +258,6 @@ def _document(
     items = [*open_items(scene, placement), *placement.open_items]
     items += [item for electrode in chosen.electrodes for item in electrode.items]
     items += [*scene.fault_items(placement.spots), *scene.reclosing_items(placement.spots)]
-    approach = approach_rows(scene.territory, scene.zone, own_m=job.limits.approach_m)
     induction = induction_rows(scene, chosen)
     faults = fault_rows(scene, chosen)
     items += [*induction_open_items(induction), *measured_items(job, placement.spots)]

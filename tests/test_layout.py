@@ -49,7 +49,7 @@ FLOORS = (
     ("plan",),
     ("jobmap", "gis", "export", "pdf"),
     ("revising", "terminal"),
-    ("sharing", "summary", "former", "differences"),
+    ("sharing", "summary", "former", "differences", "folder", "faulttable"),
     ("cli", "__main__"),
 )
 FLOOR = {name: level for level, names in enumerate(FLOORS) for name in names}

@@ -174,7 +174,7 @@ BAD = [  # lead, limits, field, words, ids
     ('{ lead_id = "T1", size = "2/0", length = -3 }', "", "kit.leads[1].length", "above 0", ("T1",)),  # noqa: E501
     ('{ lead_id = "T1", size = "2/0", length = 0 }', "", "kit.leads[1].length", "above 0", ("T1",)),
     ('{ lead_id = "T1", size = "huge", length = 3 }', "", "kit.leads[1].size", "not a lead size", ("T1",)),  # noqa: E501
-    ('{ lead_id = "T1", size = "6", length = 3 }', "", "kit.leads[1].size", "smaller than AWG 2", ("T1",)),
+    ('{ lead_id = "T1", size = "6", length = 3 }', "", "kit.leads[1].size", "smaller than AWG 2", ("T1",)),  # noqa: E501
     (f"{{ {LEAD} }}, {{ {LEAD} }}", "", "kit.leads", "its own id", ()),
     ("", "lead_lengths = []", "limits.lead_lengths", "list of lengths", ()),
     ("", 'lead_lengths = ["10 ft", -1]', "limits.lead_lengths", "above 0", ()),
