@@ -24,7 +24,7 @@ FLOORS = (
     ("revision",),
     ("electrical",),
     ("grounding",),
-    ("studies",),
+    ("studies", "joined"),
     ("scene", "method", "shortage", "choice"),
     (
         *("rests", "settle", "outside", "zoning", "roads", "roadwork", "wayside", "beside"),
