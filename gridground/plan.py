@@ -13,7 +13,7 @@ from gridground.beside import induction_rows
 from gridground.cautions import caution_rows
 from gridground.checks import check_rows, checks_of
 from gridground.choice import choose_method, kept_method
-from gridground.clearance import before_texts, clearance_block
+from gridground.clearance import before_texts, clearance_block, day_items
 from gridground.crews import crew_cautions, crew_items, held_texts, read_crews
 from gridground.document import (
     cone_rows,
@@ -267,7 +267,7 @@ def _document(
     items += [*beside.revision.items, *occurrence_items(job, happened)]
     items += field_items(scene, chosen, reach_m=job.limits.rod_setback_m + ROD_REACH_M)
     clearance = clearance_block(scene, chosen, beside.crews)
-    items += crew_items(clearance["others"], beside.unread)
+    items += [*day_items(job), *crew_items(clearance["others"], beside.unread)]
     materials = materials_of(job, chosen.rows, totals, bond=chosen.bond)
     items += [*short_items(job, materials), *kit_items(job)]
     items += other_method_items(job, outcomes, chosen)

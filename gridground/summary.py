@@ -24,7 +24,7 @@ FIRST = (
     ("released_with_leads_on", "on_before_tested", "rod_place_unlawful"),
     ("detector_reading_told", "still_connected", "end_not_joined", "tie_not_tagged"),
     ("sources_not_stated", "generation_not_isolated", "equipment_not_isolated", "cable_far_end"),
-    ("same_job_id", "another_clearance", "other_plan_unreadable"),
+    ("same_job_id", "another_clearance", "other_plan_unreadable", "work_day_outside_clearance"),
     ("live_circuit_fault", "crossing_fault", "event_not_solved", "event_unknown"),
     ("event_time_unknown", "joined_sources", "neutral_stops"),
     ("reclosing_not_stated", "reclosing_not_blocked"),

@@ -24,7 +24,7 @@ from test_jobmap import NEVER_SAID, Parsed, squeezed
 
 import gridground as gg
 import tests.plan_example as example
-from gridground.clearance import DECIDES, DONE, clearance_block, equipment_rows
+from gridground.clearance import DECIDES, DONE, clearance_block, day_items, equipment_rows
 from gridground.cli import main
 from gridground.crews import (
     Crew,
@@ -851,3 +851,38 @@ def test_what_is_listed_parts_off_what_is_said(world, random):
     if again is not None and again["method"] == plan["method"]:
         keys = ("limits", "open", "off", "unparted", "equipment", "others", "tag")
         assert [again["clearance"][key] for key in keys] == [block[key] for key in keys]
+
+
+# --- the day of the work --------------------------------------------------------------------------
+
+START, END = "2026-04-14T22:00:00-06:00", "2026-04-15T05:00:00-06:00"
+
+
+@pytest.mark.parametrize(
+    ("day", "start", "end", "asks"),
+    [
+        ("2026-04-13", START, END, True),
+        ("2026-04-14", START, END, False),
+        ("2026-04-15", START, END, False),
+        ("2026-04-16", START, END, True),
+        ("2026-04-13", START, None, True),
+        ("2026-04-16", START, None, False),
+        ("2026-04-16", None, END, True),
+        ("2026-04-13", None, END, False),
+        ("2026-04-16", None, None, False),
+        (None, START, END, False),
+    ],
+)
+def test_a_day_of_work_outside_the_clearance_is_an_open_item(territory, day, start, end, asks):
+    """A night's work belongs to both days, by the clock that the clearance states."""
+    asked = ClearanceAsked(holder="crew 3", work_start=start, work_end=end)
+    job = read("06-dead-end", clearance=asked, work_date=day)
+    items = day_items(job)
+    assert bool(items) is asks
+    if asks:
+        assert day in items[0].what
+        assert (start or end) in items[0].what
+    if (day, start, end) == ("2026-04-13", START, END):
+        made = gg.plan_job(territory, job)
+        assert "work_day_outside_clearance" in codes(made)
+        assert not made.ready
