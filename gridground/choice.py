@@ -6,8 +6,9 @@ import math
 from typing import TYPE_CHECKING
 
 from gridground.errors import NoPlanError
+from gridground.figures import allowed_text, needed_text
 from gridground.shortage import equipped_instead
-from gridground.units import round_down, round_up
+from gridground.units import round_up
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -215,7 +216,7 @@ def nearest_text(outcome: Outcome) -> str:
         lasts = f", open after {round_up(tight.time_s, 0.01):g} s"
     part = math.ceil(100 * tight.voltage_v / tight.limit_v - 1e-9)
     return (
-        f"{round_up(tight.voltage_v, 0.1):g} V of {round_down(tight.limit_v, 0.1):g} V "
+        f"{needed_text(tight.voltage_v, 'V')} of {allowed_text(tight.limit_v, 'V')} "
         f"({part} %{lasts})"
     )
 

@@ -191,7 +191,7 @@ def _what(document: Mapping[str, Any]) -> list[str]:
 
 def _failed(document: Mapping[str, Any]) -> list[str]:
     """Say which checks failed, and what would mend them."""
-    from gridground.jobmap.words import check_limit_text, check_value_text  # noqa: PLC0415  start
+    from gridground.figures import check_limit_text, check_value_text  # noqa: PLC0415  start
 
     lines = []
     for check in document["checks"]:

@@ -14,7 +14,7 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 # From the top of the house down: a module imports only from its own floor or above.
 FLOORS = (
     ("errors",),
-    ("units",),
+    ("units", "figures"),
     ("tables",),
     ("job", "ground", "record"),
     ("territory",),
