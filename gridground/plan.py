@@ -56,6 +56,7 @@ from gridground.record import FORMAT, Plan, canonical_bytes, is_ready, plan_hash
 from gridground.revision.changes import changes_between
 from gridground.revision.measured import FIRST, with_measured
 from gridground.revision.occurrences import occurrence_items, occurrence_notes, occurrence_rows
+from gridground.revision.told_items import vehicle_rod_items
 from gridground.roads import mets_of
 from gridground.rodfinding import ROD_REACH_M, find_rod, stated_rods
 from gridground.rodtold import farthest_rod_m, rod_notes
@@ -261,6 +262,8 @@ def _document(
     induction = induction_rows(scene, chosen)
     faults = fault_rows(scene, chosen)
     items += [*induction_open_items(induction), *measured_items(job, placement.spots)]
+    far_m = job.limits.vehicle_rod_distance_m
+    items += vehicle_rod_items(beside.revision.rows, least_m=far_m)
     items += [*vehicle_items(scene, placement.spots), *stated_items(job, placement.spots)]
     items += outside_items(scene, chosen)
     happened = beside.revision.occurrences
