@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING, Any
 from gridground.electrical.induced_words import induction_cautions
 from gridground.electrical.standing import standing_limit_v
 from gridground.electrical.tolerable import STRICTEST, limit_table
+from gridground.figures import allowed_text, needed_text
 from gridground.grounding.bonded import live_beside
 from gridground.grounding.poletop import claimed_twice
 from gridground.grounding.usual import CAUTIONS
 from gridground.territory.isolation import DeviceStates, nodes_at_ends
 from gridground.territory.network import Network
-from gridground.units import feet_text, round_down, round_up
+from gridground.units import feet_text
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -142,11 +143,13 @@ def _without_bond(outcome: Outcome) -> list[dict[str, str]]:
     if volts is None or outcome.worst_v is None or volts <= outcome.limit_v:
         return []
     if outcome.placement.method == "single-point":
-        text = f"Without the set at the worksite nothing is grounded: up to {volts:,.0f} V."
+        text = (
+            f"Without the set at the worksite nothing is grounded: up to {needed_text(volts, 'V')}."
+        )
     else:
         text = (
             f"Brackets alone do not do: without the personal ground the worker would see up to "
-            f"{round_up(volts, 1):,.0f} V, with it up to {round_up(outcome.worst_v, 0.1):g} V."
+            f"{needed_text(volts, 'V')}, with it up to {needed_text(outcome.worst_v, 'V')}."
         )
     return [_row(text, "the solution of the phasor network, the circuit's own source")]
 
@@ -160,7 +163,6 @@ def _uncleared(outcome: Outcome, rod_zone: Sequence[dict[str, Any]]) -> list[dic
         return []
     worst = max(stays, key=lambda case: case.voltage_v)
     standing = standing_limit_v(STRICTEST, body_ohm=outcome.body_ohm)
-    volts = round_up(worst.voltage_v, 0.1)
     against = "above" if worst.voltage_v > standing.volts else "within"
     broken = all(case.neutral == "broken" for case in stays)
     names = sorted({case.origin for case in stays})
@@ -168,8 +170,8 @@ def _uncleared(outcome: Outcome, rod_zone: Sequence[dict[str, Any]]) -> list[dic
         f"Energized from {_listed(names)}"
         + (" with the neutral broken" if broken else "")
         + ", the line may stay on: nothing stated opens what then flows. The worker would see up "
-        f"to {volts:g} V for as long as it lasts, {against} what may stand for long "
-        f"({standing.volts:g} V)."
+        f"to {needed_text(worst.voltage_v, 'V')} for as long as it lasts, {against} what may stand "
+        f"for long ({standing.volts:g} V)."
     )
     text += _standing_reach(rod_zone)
     if broken:
@@ -219,8 +221,8 @@ def _doubtful(outcome: Outcome, faults: Mapping[str, dict[str, Any]]) -> list[di
     if least is not None and outcome.limit_v > least * (1 + 1e-9):
         rows.append(
             _row(
-                f"The limit asked for, {round_down(outcome.limit_v, 0.1):g} V, is above the "
-                f"strictest of the rules by name, {round_down(least, 0.1):g} V for "
+                f"The limit asked for, {allowed_text(outcome.limit_v, 'V')}, is above the "
+                f"strictest of the rules by name, {allowed_text(least, 'V')} for "
                 f"{outcome.duration_s:.3g} s.",
                 outcome.limit_rule,
             )

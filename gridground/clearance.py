@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from gridground.crews import crew_rows
 from gridground.grounding.bonded import bonded_ends
 from gridground.parted import Part
+from gridground.record import OpenItem
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -98,6 +99,40 @@ def clearance_block(scene: Scene, outcome: Outcome, crews: Sequence[Crew] = ()) 
         "decides": DECIDES,
     }
     return block | {"others": crew_rows(job, block, crews)}
+
+
+def day_items(job: Job) -> list[OpenItem]:
+    """Ask about a day of work on which the clearance asked for does not hold.
+
+    Parameters
+    ----------
+    job : Job
+        With `work_date` and the times of its clearance, where it states them.
+
+    Returns
+    -------
+    list of OpenItem
+        One where the day lies before the clearance begins or after it ends, each as its own clock
+        has it; none where either is not stated.
+    """
+    day, start, end = job.work_date, job.clearance.work_start, job.clearance.work_end
+    early = day is not None and start is not None and day < start[:10]
+    late = day is not None and end is not None and day > end[:10]
+    if not early and not late:
+        return []
+    held = " ".join(
+        f"{word} {moment}" for word, moment in (("from", start), ("to", end)) if moment is not None
+    )
+    return [
+        OpenItem(
+            "work_day_outside_clearance",
+            (job.job_id,),
+            f"the work is planned for {day}; the clearance is asked for {held}",
+            "on that day nothing says that the line is switched out for this job",
+            "the clearance holder with the dispatcher",
+            "correct work_date, or work_start and work_end of the clearance",
+        )
+    ]
 
 
 def before_texts(block: Mapping[str, Any]) -> list[str]:

@@ -10,7 +10,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from gridground import __version__
-from gridground.errors import GridgroundError, InputError, NoPlanError, Problem, TableError
+from gridground.errors import (
+    GridgroundError,
+    InputError,
+    NoPlanError,
+    Problem,
+    TableError,
+    gathered,
+    refuse_if,
+)
 from gridground.pdf import PAPERS, SETTING, paper_asked, pdf_names
 from gridground.terminal import escape_what_is_lacking
 
@@ -22,12 +30,6 @@ if TYPE_CHECKING:
     from gridground.territory.layers import Territory
 
 READY, OPEN, REJECTED, NO_PLAN = 0, 1, 2, 3
-FAULT_COLUMNS = (
-    "pole_id", "circuit_id", "phases", "three_phase_a", "phase_phase_a", "two_phase_ground_a",
-    "phase_ground_a", "phase_ground_a_a", "phase_ground_b_a", "phase_ground_c_a", "governing",
-    "x_over_r", "clearing_s", "asymmetry_ratio", "minimum_a", "primary", "primary_s", "backup",
-    "backup_s", "longest_s",
-)  # fmt: skip
 
 
 def run() -> int:
@@ -182,23 +184,31 @@ def _check(asked: argparse.Namespace) -> int:
 def _plan(asked: argparse.Namespace) -> int:
     """Plan one job and write its files."""
     from gridground.export import plan_files, read_others, write_files  # noqa: PLC0415  start-up
+    from gridground.folder import job_files, taken_over  # noqa: PLC0415
     from gridground.former import Written, former_files  # noqa: PLC0415
-    from gridground.jobfile import read_job  # noqa: PLC0415
+    from gridground.jobfile import check_job, read_job  # noqa: PLC0415
     from gridground.jobmap import page_html  # noqa: PLC0415
     from gridground.plan import plan_job  # noqa: PLC0415
     from gridground.revising import account_lines, revision_asked  # noqa: PLC0415
     from gridground.territory.read import read_territory  # noqa: PLC0415
 
-    paper = paper_asked(asked.pdf, none=asked.no_pdf)
-    job = read_job(asked.job)
     folder = Path(asked.output)
-    told = revision_asked(
-        asked.previous, asked.record, folder=folder, job_id=job.job_id, force=asked.force
+    paper, job, territory, beside = gathered(
+        lambda: paper_asked(asked.pdf, none=asked.no_pdf),
+        lambda: read_job(asked.job),
+        lambda: read_territory(asked.territory),
+        lambda: _beside(asked),
+    )
+    told, _, _ = gathered(
+        lambda: revision_asked(
+            asked.previous, asked.record, folder=folder, job_id=job.job_id, force=asked.force
+        ),
+        lambda: refuse_if(check_job(job, territory)),
+        lambda: refuse_if(taken_over(folder, job_files(job.job_id), _inputs(asked, job.job_id))),
     )
     for line in [] if told.account is None else account_lines(told.account):
         _say(line)
-    territory = read_territory(asked.territory)
-    others, unread = read_others(_beside(asked), job_id=job.job_id)
+    others, unread = read_others(beside, job_id=job.job_id)
     try:
         plan = plan_job(territory, job, others=others, unread=unread, revision=told.revision)
     except NoPlanError as error:
@@ -213,6 +223,17 @@ def _plan(asked: argparse.Namespace) -> int:
     written = Written(former, tuple(told.kept), tuple(files), pdfs)
     _summary(asked, plan.document, account, written)
     return READY if plan.ready else OPEN
+
+
+def _inputs(asked: argparse.Namespace, job_id: str) -> list[Path]:
+    """Return what the call reads; the job's own plan in the folder is kept under another name."""
+    from gridground.folder import read_by, same_file  # noqa: PLC0415  start-up time
+
+    own = Path(asked.output) / f"{job_id}.plan.json"
+    previous = asked.previous
+    if previous is not None and same_file(own, Path(previous)):
+        previous = None
+    return read_by(asked.territory, asked.job, asked.record, previous)
 
 
 def _pdfs(folder: Path, job_id: str, *, paper: str) -> tuple[str, ...]:
@@ -309,6 +330,11 @@ def _refuse(
 def _map(asked: argparse.Namespace) -> int:
     """Draw a saved plan again."""
     from gridground.export import read_plan, write_files  # noqa: PLC0415  start-up time
+    from gridground.folder import (  # noqa: PLC0415
+        of_other_plans,
+        other_plan_line,
+        other_plan_problem,
+    )
     from gridground.jobmap import page_html  # noqa: PLC0415
 
     plan = read_plan(asked.plan)
@@ -317,8 +343,14 @@ def _map(asked: argparse.Namespace) -> int:
     if target.exists() and target.samefile(asked.plan):
         found = "is the plan itself"
         return _report([Problem("reject", "call", (), "--output", found, "Name another file.")])
+    job_id, hash_ = plan["job_id"], plan["plan_hash"]
+    names = [n for n in of_other_plans(target.parent, job_id, hash_) if n != target.name]
+    if names and target.name == f"{job_id}.html" and not asked.force:
+        return _report([other_plan_problem(target.parent, names, job_id)])
     write_files(target.parent, {target.name: page.encode("utf-8")}, force=asked.force)
     _say(f"{target}: {'ready' if plan.ready else 'not ready'} per plan")
+    if names:
+        _say(other_plan_line(names, hash_))
     return READY
 
 
@@ -340,59 +372,18 @@ def _diff(asked: argparse.Namespace) -> int:
 
 def _faults(asked: argparse.Namespace) -> int:
     """Write the fault currents of a whole territory."""
-    import pandas as pd  # noqa: PLC0415  start-up time
-
-    from gridground.electrical.faults import fault_columns  # noqa: PLC0415
-    from gridground.electrical.generators import generator_sources  # noqa: PLC0415
-    from gridground.export import cell, write_files  # noqa: PLC0415
-    from gridground.territory.network import Network  # noqa: PLC0415
+    from gridground.export import write_files  # noqa: PLC0415  start-up time
+    from gridground.faulttable import fault_file  # noqa: PLC0415
+    from gridground.folder import read_by, taken_over  # noqa: PLC0415
     from gridground.territory.read import read_territory  # noqa: PLC0415
 
-    territory = read_territory(asked.territory)
-    if asked.circuit is not None and asked.circuit not in territory.circuits.index():
-        known = f"Name one of: {', '.join(map(str, territory.circuits.ids))}."
-        problem = Problem(
-            "reject", "call", (asked.circuit,), "--circuit", "is not in the territory", known
-        )
-        return _report([problem])
     target = Path(asked.output)
-    if target.suffix not in {".csv", ".parquet"}:
-        problem = Problem(
-            "reject", "call", (), "--output", f"ends in {target.suffix!r}", "Name .csv or .parquet."
-        )
-        return _report([problem])
-    network = Network.build(territory)
-    columns = fault_columns(territory, network, circuit_id=asked.circuit)
-    table = pd.DataFrame({name: columns[name] for name in FAULT_COLUMNS})
-    if target.suffix == ".parquet":
-        content = _parquet(table)
-    else:
-        for name in ("pole_id", "circuit_id", "phases", "primary", "backup"):
-            table[name] = table[name].map(cell)
-        content = table.to_csv(index=False, float_format="%.6g").encode("utf-8")
-    write_files(target.parent, {target.name: content}, force=asked.force)
-    _say(f"{len(table)} rows in {target}")
-    if generators := generator_sources(territory, network, isolated=()):
-        names = ", ".join(extra.source.circuit_id for extra in generators)
+    territory = read_territory(asked.territory)
+    refuse_if(taken_over(target.parent, [target.name], read_by(asked.territory)))
+    made = fault_file(territory, circuit_id=asked.circuit, suffix=target.suffix)
+    write_files(target.parent, {target.name: made.content}, force=asked.force)
+    _say(f"{made.rows} rows in {target}")
+    if made.generators:
+        names = ", ".join(made.generators)
         _say(f"without the generators {names}: a plan counts those that are not isolated")
     return READY
-
-
-def _parquet(table: Any) -> bytes:  # noqa: ANN401  a DataFrame
-    """Return a table as Parquet; needs the extra ``scale``."""
-    import io  # noqa: PLC0415
-
-    buffer = io.BytesIO()
-    try:
-        table.to_parquet(buffer, index=False)
-    except ImportError as error:
-        problem = Problem(
-            "reject",
-            "call",
-            (),
-            "--output",
-            "Parquet needs pyarrow",
-            "pip install gridground[scale]",
-        )
-        raise InputError([problem]) from error
-    return buffer.getvalue()

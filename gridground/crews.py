@@ -360,7 +360,7 @@ def _named(names: Sequence[str]) -> str:
 
 
 def held_texts(rows: Sequence[Mapping[str, Any]]) -> list[str]:
-    """Say which devices stay open after this job because another needs them: steps of release.
+    """Say what stays open after this job because another needs it: a step each, before the release.
 
     Parameters
     ----------
@@ -368,7 +368,8 @@ def held_texts(rows: Sequence[Mapping[str, Any]]) -> list[str]:
         ``clearance.others``.
     """
     return [
-        f"Not to be closed until {'the other job' if 'same_id' in row else 'job'} {row['job_id']}"
+        "The holder tells the dispatcher, who reads it back: not to be closed until "
+        f"{'the other job' if 'same_id' in row else 'job'} {row['job_id']}"
         + (f" (holder {row['holder']})" if row["holder"] is not None else "")
         + f" is released too: {', '.join(row['shared_devices'])}. That job needs "
         + ("it" if len(row["shared_devices"]) == 1 else "them")

@@ -174,6 +174,8 @@ def _block(change: Change) -> Block:
         text = text.removeprefix("Caution, new: ")
     if change.what == "worker":  # the case in full stands in --all
         text = text.partition(" Now: ")[0]
+    if change.what in {"method", "option"}:  # the voltages have a sentence of their own
+        text = text.partition(" Voltage on the worker nearest its limit: ")[0]
     return change.what, 1, wrapped(text, first=INDENT, rest=2 * INDENT)
 
 

@@ -11,7 +11,10 @@ GridgroundError
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Any, Literal
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
 
 Level = Literal["reject", "open item", "note"]
 
@@ -97,6 +100,37 @@ class InputError(GridgroundError):
     def __init__(self, problems: list[Problem] | tuple[Problem, ...]) -> None:
         self.problems = tuple(problems)
         super().__init__("\n".join(p.sentence() for p in self.problems))
+
+
+def refuse_if(problems: Sequence[Problem]) -> None:
+    """Raise what was found, all of it at once; nothing where nothing was."""
+    if problems:
+        raise InputError(list(problems))
+
+
+def gathered(*reads: Callable[[], Any]) -> list[Any]:
+    """Return what several reads give, or raise everything that they reject at once.
+
+    Parameters
+    ----------
+    reads : callables without arguments
+        None needs what another gives.
+
+    Raises
+    ------
+    InputError
+        With the problems of all of them, each once.
+    """
+    found: list[Any] = []
+    problems: list[Problem] = []
+    for read in reads:
+        try:
+            found.append(read())
+        except InputError as error:
+            problems += error.problems
+    if problems:
+        raise InputError(list(dict.fromkeys(problems)))
+    return found
 
 
 class NetworkError(GridgroundError):

@@ -18,9 +18,11 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from gridground.errors import InputError, Problem
 from gridground.job import Job, Limits
 from gridground.jobclearance import read_clearance
-from gridground.jobkit import as_id_text, as_interval, as_stock_lengths_m, read_kit
+from gridground.jobkit import as_id_text, as_interval, read_kit
 from gridground.jobplaces import read_vehicle, vehicle_poles, with_places
+from gridground.jobrod import read_rod
 from gridground.jobsettled import read_settled
+from gridground.jobsizes import as_lead_size, as_lead_sizes, as_stock_lengths_m
 from gridground.jobtraffic import EVERY, read_traffic
 from gridground.jobvalues import (
     Section,
@@ -29,8 +31,6 @@ from gridground.jobvalues import (
     as_date,
     as_distance_m,
     as_ids,
-    as_lead_size,
-    as_lead_sizes,
     as_length_m,
     as_number,
     as_text,
@@ -38,7 +38,6 @@ from gridground.jobvalues import (
     by_id,
     cut_parts,
     one_of,
-    read_rod,
 )
 from gridground.tables import read_table
 from gridground.territory.front import parse_json, read_bytes

@@ -9,11 +9,11 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from gridground.job import Kit, KitLead
+from gridground.jobsizes import LONGEST_M, as_lead_size
 from gridground.jobvalues import (
     as_count,
     as_date,
     as_ids,
-    as_lead_size,
     as_length_m,
     as_text,
 )
@@ -23,7 +23,6 @@ from gridground.territory.text import near_remedy, shown
 if TYPE_CHECKING:
     from gridground.jobvalues import Section
 
-_LONGEST_M = 100.0
 _INTERVAL = re.compile(r"\s*([1-9]\d{0,3})\s*(day|week|month|year)s?\s*")
 _MOST_DAYS = 3660
 _MONTHS = {"month": 1, "year": 12}
@@ -100,21 +99,6 @@ def last_day(tested_on: str, interval: str) -> dt.date:
     return dt.date(year, month, min(tested.day, calendar.monthrange(year, month)[1]))
 
 
-def as_stock_lengths_m(value: object) -> tuple[float, ...]:
-    """Read the lengths of lead an employer stocks, shortest first [m]."""
-    remedy = 'write a list of lengths, e.g. ["6 ft", "10 ft", "25 ft"]'
-    if not isinstance(value, list) or not 1 <= len(value) <= 50:
-        raise ValueError(remedy)
-    read = as_length_m(0, _LONGEST_M)
-    try:
-        lengths_m = [read(one) for one in value]
-    except ValueError as error:
-        raise ValueError(f"{remedy}; {error}") from None
-    if len({round(length_m, 6) for length_m in lengths_m}) < len(lengths_m):
-        raise ValueError("name each length once")
-    return tuple(sorted(lengths_m))
-
-
 def read_kit(section: Section) -> Kit | None:
     """Read what is on the truck.
 
@@ -133,13 +117,17 @@ def read_kit(section: Section) -> Kit | None:
         return None
     kit = section.sub("kit")
     leads: list[KitLead] = []
+    named: list[object] = []  # as the entries name themselves, those that cannot be used too
     for one in kit.each("leads"):
         lead = _lead(one)
+        named.append(one.table.get("lead_id"))
         if lead is not None:
             leads.append(lead)
     ids = [lead.lead_id for lead in leads]
     for lead_id in dict.fromkeys(one for one in ids if ids.count(one) > 1):
-        kit.add("leads", f"lead {shown(lead_id)} stands twice", "give each lead its own id")
+        places = [str(n) for n, one in enumerate(named, 1) if one == lead_id]
+        found = f"lead {shown(lead_id)} stands twice: entries {', '.join(places)}"
+        kit.add("leads", found, "give each lead its own id")
     rods = kit.take("rods", as_count(0, 1000))
     return Kit(tuple(leads), rods, kit.take("cluster_bars", as_count(0, 1000)))
 
@@ -149,7 +137,7 @@ def _lead(section: Section) -> KitLead | None:
     before = len(section.problems)
     lead_id = section.take("lead_id", as_id_text, required=True)
     size = section.take("size", as_lead_size, required=True)
-    length_m = section.take("length", as_length_m(0, _LONGEST_M), required=True)
+    length_m = section.take("length", as_length_m(0, LONGEST_M), required=True)
     clamps = section.take("clamps", as_text)
     ends = section.take("clamp_a", as_clamp), section.take("clamp_b", as_clamp)
     tested_on = section.take("tested_on", as_date)

@@ -8,25 +8,19 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any, TypeVar
 
 from gridground.errors import Problem
-from gridground.job import RodSpec
 from gridground.keys import WHERE_STATED, key_remedy, plain_table
 from gridground.tables import read_table
 from gridground.territory.text import as_id, id_fault, plain, shown, text_fault
-from gridground.units import area_mm2, parse_length_m, parse_voltage_v
+from gridground.units import parse_length_m, parse_voltage_v
 
 T = TypeVar("T")
-# Stated by few jobs; the plan prints them as assumptions.
-_ROD = {
-    "length": ("6 ft", "common practice of the trade (a screw rod), no public source"),
-    "diameter": ("0.625 in", "common practice of the trade, no public source"),
-}
 _CUT = re.compile(r"(?:(.+):)?(A|B|C|N|neutral)(?:@(.+))?")
-_SMALLEST = "2"  # AWG copper, 29 CFR 1910.269(n)(4)(ii)
 _LISTED = 1000
+_TOLD = 6  # entries named in one message
 _FEET_INCHES = re.compile(r"\s*(\d{1,4})\s*ft\s*(\d{1,2}(?:\.\d+)?)\s*in\s*")
 
 
@@ -224,17 +218,74 @@ def by_id(read: Callable[[object], T], *, of: str) -> Callable[[object], dict[st
     def read_all(value: object) -> dict[str, T]:
         if not isinstance(value, dict) or len(value) > _LISTED:
             raise ValueError(f'write {{ "id of the {of}" = value, … }}')
-        result = {}
+        result, faults = {}, []
         for name, one in value.items():
             if (fault := id_fault(name)) is not None:
-                raise ValueError(f"name the {of} by its id; {shown(name)}: {fault}")
+                faults.append(f"name the {of} by its id; {shown(name)}: {fault}")
+                continue
             try:
                 result[name] = read(one)
             except ValueError as error:
-                raise ValueError(f"{shown(name)}: {error}") from None
+                faults.append(f"{shown(name)}, {shown(one)}: {error}")
+        refuse_each(faults)
         return result
 
     return read_all
+
+
+def refuse_each(faults: Sequence[str]) -> None:
+    """Raise one error that tells the first few of what is wrong with entries; none for nothing."""
+    if faults:
+        more = len(faults) - _TOLD
+        raise ValueError("; ".join(faults[:_TOLD]) + (f"; and {more} more" if more > 0 else ""))
+
+
+def each_of(value: Sequence[object], read: Callable[[object], T], remedy: str) -> list[T]:
+    """Read every entry of a list; one error names all that cannot be used, by number and value.
+
+    Parameters
+    ----------
+    value : sequence
+        As the file holds it.
+    read : callable
+        Reader of one entry.
+    remedy : str
+        What to write, said once in front of what is wrong.
+
+    Examples
+    --------
+    >>> each_of([3, "x"], as_number(0, 9), "write lengths")
+    Traceback (most recent call last):
+        ...
+    ValueError: write lengths; entry 2, 'x': write a number, 0 to 9
+    """
+    found, faults = [], []
+    for place, one in enumerate(value, 1):
+        try:
+            found.append(read(one))
+        except ValueError as error:
+            faults.append(f"entry {place}, {shown(one)}: {error}")
+    refuse_each([f"{remedy}; {faults[0]}", *faults[1:]] if faults else [])
+    return found
+
+
+def each_once(entries: Sequence[object], what: str) -> None:
+    """Refuse a list that names something twice; the error says which entries.
+
+    Parameters
+    ----------
+    entries : sequence
+        As read; equal entries are one thing.
+    what : str
+        ``"id"``, ``"size"``, ...
+    """
+    first: dict[object, int] = {}
+    faults = []
+    for place, one in enumerate(entries, 1):
+        if one in first:
+            faults.append(f"entry {place} repeats entry {first[one]}, {shown(one)}")
+        first.setdefault(one, place)
+    refuse_each([f"name each {what} once: {faults[0]}", *faults[1:]] if faults else [])
 
 
 def as_choice(value: object, words: tuple[str, ...]) -> str:
@@ -277,33 +328,41 @@ def as_ids(*, least: int = 0) -> Callable[[object], tuple[str, ...]]:
     def read(value: object) -> tuple[str, ...]:
         if not isinstance(value, list) or not least <= len(value) <= _LISTED:
             raise ValueError(remedy)
-        ids = []
-        for one in value:
-            text = as_id(one)
-            if text is None:
-                raise ValueError(f"{remedy}; {shown(one)} is none")
-            if (fault := id_fault(text)) is not None:
-                raise ValueError(f"{remedy}; {shown(text)}: {fault}")
-            ids.append(text)
-        if len(set(ids)) < len(ids):
-            raise ValueError("name each id once")
+        ids = each_of(value, _id_of_list, remedy)
+        each_once(ids, "id")
         return tuple(ids)
 
     return read
 
 
+def _id_of_list(value: object) -> str:
+    """Read one id of a list; a whole number is taken as text."""
+    text = as_id(value)
+    if text is None:
+        raise ValueError("is no id")
+    if (fault := id_fault(text)) is not None:
+        raise ValueError(fault)
+    return text
+
+
 def as_cuts(value: object) -> tuple[str, ...]:
     """Read a list of conductors that will be cut: ``A``, ``neutral``, ``F2:A``, ``A@S6``."""
-    if not isinstance(value, list) or not all(
-        isinstance(one, str) and cut_parts(one) is not None for one in value
-    ):
-        raise ValueError(
-            'write a list of conductors, e.g. ["A"], ["neutral"]; "F2:A" names its circuit, '
-            '"A@S6" the span on whose side it is cut'
-        )
-    if len(set(value)) < len(value):
-        raise ValueError("name each conductor once")
-    return tuple(value)
+    remedy = (
+        'write a list of conductors, e.g. ["A"], ["neutral"]; "F2:A" names its circuit, '
+        '"A@S6" the span on whose side it is cut'
+    )
+    if not isinstance(value, list):
+        raise ValueError(remedy)  # noqa: TRY004  one error for callers
+    cuts = each_of(value, _cut, remedy)
+    each_once(cuts, "conductor")
+    return tuple(cuts)
+
+
+def _cut(value: object) -> str:
+    """Read one conductor that will be cut."""
+    if not isinstance(value, str) or cut_parts(value) is None:
+        raise ValueError("names none")
+    return value
 
 
 def cut_parts(text: str) -> tuple[str | None, str, str | None] | None:
@@ -321,25 +380,6 @@ def cut_parts(text: str) -> tuple[str | None, str, str | None] | None:
     return circuit, "neutral" if name == "N" else name, place
 
 
-def as_lead_size(value: object) -> str:
-    """Read a lead size, not smaller than AWG 2 copper (29 CFR 1910.269(n)(4)(ii))."""
-    if isinstance(value, str) and len(value) <= 16:
-        if area_mm2(value) < area_mm2(_SMALLEST):
-            raise ValueError("no lead smaller than AWG 2 copper (29 CFR 1910.269(n)(4)(ii))")
-        return value
-    raise ValueError('write a size as text, e.g. "2/0" or "70 mm2"')
-
-
-def as_lead_sizes(value: object) -> tuple[str, ...]:
-    """Read the sizes that are stocked."""
-    if not isinstance(value, list) or not 1 <= len(value) <= 50:
-        raise ValueError('write a list of sizes, e.g. ["2", "2/0"]')
-    sizes = tuple(map(as_lead_size, value))
-    if len(set(sizes)) < len(sizes):
-        raise ValueError("name each size once")
-    return sizes
-
-
 def as_worker_limit(value: object) -> str | float:
     """Read a named tolerable-voltage rule, or a voltage [V]: a number or text with a unit."""
     rules = list(dict.fromkeys(row["rule"] for row in read_table("tolerable")))
@@ -355,42 +395,3 @@ def as_worker_limit(value: object) -> str | float:
     if not 0 < volts <= 1000:
         raise ValueError(remedy)
     return volts
-
-
-def read_rod(section: Section, assumed: dict[str, tuple[str, str]]) -> RodSpec | None:
-    """Read the rod; soil that is not stated stays unknown."""
-    values: dict[str, float | None] = {}
-    before = len(section.problems)
-    section.know(_ROD)
-    for key, read in (("length", as_length_m(0.3, 30)), ("diameter", as_length_m(0.005, 0.2))):
-        if key in section.table:
-            values[key] = section.take(key, read)
-        else:
-            values[key] = read(_ROD[key][0])
-            assumed[f"rod.{key}"] = _ROD[key]
-    resistivity = section.take("resistivity_ohm_m", as_number(0.1, 1e6))
-    measured = section.take("measured_ohm", by_id(as_number(0.01, 1e6), of="pole"))
-    layers = {
-        "upper_ohm_m": section.take("upper_ohm_m", as_number(0.1, 1e6)),
-        "lower_ohm_m": section.take("lower_ohm_m", as_number(0.1, 1e6)),
-        "upper_depth_m": section.take("upper_depth", as_length_m(0.05, 100)),
-    }
-    spread = {
-        "surface_ohm_m": section.take("surface_ohm_m", as_number(1, 20_000)),
-        "surface_depth_m": section.take("surface_depth", as_length_m(0.03, 0.3)),
-    }
-    _all_or_none(section, ("upper_ohm_m", "lower_ohm_m", "upper_depth"))
-    _all_or_none(section, ("surface_ohm_m", "surface_depth"))
-    length, diameter = values["length"], values["diameter"]
-    if len(section.problems) > before or length is None or diameter is None:
-        return None
-    stated: dict[str, Any] = {**layers, **spread, "measured_ohm": measured or {}}
-    return RodSpec(length, diameter, resistivity, **stated)
-
-
-def _all_or_none(section: Section, keys: tuple[str, ...]) -> None:
-    """Reject a part of what only means something together."""
-    if 0 < len(set(keys) & section.table.keys()) < len(keys):
-        for key in keys:
-            if key not in section.table:
-                section.add(key, "missing", f"state {', '.join(keys)} together, or none of them")

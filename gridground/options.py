@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from gridground.choice import nearest_text
 from gridground.document import totals_of
 from gridground.record import OpenItem
 from gridground.shortage import equipped_instead, kit_lacks
-from gridground.units import round_down, round_up
 from gridground.vehicle_zone import vehicle_parts
 from gridground.zoning import zones_of
 
@@ -56,11 +56,8 @@ def _option(scene: Scene, outcome: Outcome) -> dict[str, Any]:
 
 def _figures(outcome: Outcome) -> list[str]:
     """Say how the method's voltage stands to the limit."""
-    tight = None if outcome.study is None else outcome.study.tightest
-    if tight is None:
-        return []
-    volts, limit_v = round_up(tight.voltage_v, 0.1), round_down(tight.limit_v, 0.1)
-    return [f"voltage on the worker nearest its limit {volts:g} V, limit {limit_v:g} V"]
+    text = nearest_text(outcome)
+    return [f"voltage on the worker nearest its limit {text}"] if text else []
 
 
 def other_method_items(job: Job, outcomes: Sequence[Outcome], chosen: Outcome) -> list[OpenItem]:

@@ -13,7 +13,7 @@ from gridground.beside import induction_rows
 from gridground.cautions import caution_rows
 from gridground.checks import check_rows, checks_of
 from gridground.choice import choose_method, kept_method
-from gridground.clearance import before_texts, clearance_block
+from gridground.clearance import before_texts, clearance_block, day_items
 from gridground.crews import crew_cautions, crew_items, held_texts, read_crews
 from gridground.document import (
     cone_rows,
@@ -23,7 +23,7 @@ from gridground.document import (
     outline_rows,
     totals_of,
 )
-from gridground.electrical.approach import approach_rows
+from gridground.electrical.approach import apart_text, approach_rows
 from gridground.electrical.induced_words import induction_open_items
 from gridground.errors import (
     InputError,
@@ -32,6 +32,7 @@ from gridground.errors import (
     Problem,
     Reason,
     TableError,
+    gathered,
 )
 from gridground.fieldwork import check_measured, field_items
 from gridground.grounding.between import sources_between
@@ -39,6 +40,7 @@ from gridground.grounding.brackets import Ground
 from gridground.grounding.candidates import radius_needed_m
 from gridground.grounding.hazards import with_hazards
 from gridground.grounding.neighbourhood import Neighbourhood
+from gridground.grounding.step_rows import JobWords
 from gridground.grounding.steps import steps_of
 from gridground.grounding.usual import TRIGGERS
 from gridground.grounding.where import place_dual, place_single
@@ -54,6 +56,7 @@ from gridground.record import FORMAT, Plan, canonical_bytes, is_ready, plan_hash
 from gridground.revision.changes import changes_between
 from gridground.revision.measured import FIRST, with_measured
 from gridground.revision.occurrences import occurrence_items, occurrence_notes, occurrence_rows
+from gridground.revision.told_items import vehicle_rod_items
 from gridground.roads import mets_of
 from gridground.rodfinding import ROD_REACH_M, find_rod, stated_rods
 from gridground.rodtold import farthest_rod_m, rod_notes
@@ -156,7 +159,10 @@ class Beside:
 def _plan(territory: Territory, job: Job, beside: Beside) -> Plan:
     """Plan a job that names only what is there."""
     scene = _look(territory, job)
-    stated = stated_rods(scene)
+    stated, approach = gathered(
+        lambda: stated_rods(scene),
+        lambda: approach_rows(territory, scene.zone, own_m=job.limits.approach_m),
+    )
     ground = Ground(
         find_rod=lambda pole_id: find_rod(scene, pole_id, stated),
         small=scene.small,
@@ -172,7 +178,7 @@ def _plan(territory: Territory, job: Job, beside: Beside) -> Plan:
         choice = kept_method(choice, outcomes, before["method"])
     chosen, reason = choice
     chosen = with_counter_example(scene, chosen)
-    return Plan(_document(scene, outcomes, (chosen, reason), beside))
+    return Plan(_document(scene, outcomes, (chosen, reason), approach, beside))
 
 
 def _held(scene: Scene, outcome: Outcome) -> Outcome:
@@ -236,7 +242,11 @@ def _ring(zone: Zone, edge: set[int], free_m: float) -> set[int]:
 
 
 def _document(
-    scene: Scene, outcomes: list[Outcome], choice: tuple[Outcome, str], beside: Beside
+    scene: Scene,
+    outcomes: list[Outcome],
+    choice: tuple[Outcome, str],
+    approach: list[dict[str, Any]],
+    beside: Beside,
 ) -> dict[str, Any]:
     """Put the plan together."""
     chosen, reason = choice
@@ -249,17 +259,18 @@ def _document(
     items = [*open_items(scene, placement), *placement.open_items]
     items += [item for electrode in chosen.electrodes for item in electrode.items]
     items += [*scene.fault_items(placement.spots), *scene.reclosing_items(placement.spots)]
-    approach = approach_rows(scene.territory, scene.zone, own_m=job.limits.approach_m)
     induction = induction_rows(scene, chosen)
     faults = fault_rows(scene, chosen)
     items += [*induction_open_items(induction), *measured_items(job, placement.spots)]
+    far_m = job.limits.vehicle_rod_distance_m
+    items += vehicle_rod_items(beside.revision.rows, least_m=far_m)
     items += [*vehicle_items(scene, placement.spots), *stated_items(job, placement.spots)]
     items += outside_items(scene, chosen)
     happened = beside.revision.occurrences
     items += [*beside.revision.items, *occurrence_items(job, happened)]
     items += field_items(scene, chosen, reach_m=job.limits.rod_setback_m + ROD_REACH_M)
     clearance = clearance_block(scene, chosen, beside.crews)
-    items += crew_items(clearance["others"], beside.unread)
+    items += [*day_items(job), *crew_items(clearance["others"], beside.unread)]
     materials = materials_of(job, chosen.rows, totals, bond=chosen.bond)
     items += [*short_items(job, materials), *kit_items(job)]
     items += other_method_items(job, outcomes, chosen)
@@ -315,8 +326,11 @@ def _document(
             chosen.rows,
             words=zone_words(locations, zoned.outlines, traffic),
             vehicle=vehicle_words(locations, zoned, traffic, bond=chosen.bond),
-            before=before_texts(clearance),
-            held=held_texts(clearance["others"]),
+            job_words=JobWords(
+                before=tuple(before_texts(clearance)),
+                held=tuple(held_texts(clearance["others"])),
+                apart=apart_text(approach, job.circuit_ids),
+            ),
         ),
         "materials": materials,
         "kit": kit_block(job, chosen.rows, bond=chosen.bond),

@@ -14,6 +14,7 @@ from gridground.electrical.rod_fault import RodFault, rod_faults
 from gridground.errors import NoPlanError, Reason
 from gridground.grounding.rows import Duty
 from gridground.grounding.sizing import neutral_carries
+from gridground.joined import in_their_events
 from gridground.record import OpenItem
 from gridground.studies import Studies
 
@@ -163,12 +164,13 @@ class Scene:
 
     def fault_items(self, spots: Sequence[Spot]) -> list[OpenItem]:
         """Return what the faults at the locations leave open."""
-        return [
-            item
+        found = [
+            (item, origin)
             for circuit_id, origin, reached in self._reached_by(spots)
             for study in self.studies.of(origin.network, circuit_id, reached)
             for item in study.open_items()
         ]
+        return in_their_events(found, self.job)
 
     def reclosing_items(self, spots: Sequence[Spot]) -> list[OpenItem]:
         """Ask about devices in the way that a job which names blocked ones leaves out."""

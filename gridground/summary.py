@@ -24,7 +24,7 @@ FIRST = (
     ("released_with_leads_on", "on_before_tested", "rod_place_unlawful"),
     ("detector_reading_told", "still_connected", "end_not_joined", "tie_not_tagged"),
     ("sources_not_stated", "generation_not_isolated", "equipment_not_isolated", "cable_far_end"),
-    ("same_job_id", "another_clearance", "other_plan_unreadable"),
+    ("same_job_id", "another_clearance", "other_plan_unreadable", "work_day_outside_clearance"),
     ("live_circuit_fault", "crossing_fault", "event_not_solved", "event_unknown"),
     ("event_time_unknown", "joined_sources", "neutral_stops"),
     ("reclosing_not_stated", "reclosing_not_blocked"),
@@ -191,7 +191,7 @@ def _what(document: Mapping[str, Any]) -> list[str]:
 
 def _failed(document: Mapping[str, Any]) -> list[str]:
     """Say which checks failed, and what would mend them."""
-    from gridground.jobmap.words import check_limit_text, check_value_text  # noqa: PLC0415  start
+    from gridground.figures import check_limit_text, check_value_text  # noqa: PLC0415  start
 
     lines = []
     for check in document["checks"]:

@@ -51,6 +51,8 @@ LEAD_KCMIL = {
     "250": 250.0,
     "350": 350.0,
 }
+# AWG smaller than any lead may be: only to be told, of one that hangs. ASTM B258, by its formula.
+SMALLER_KCMIL = {"3": 52.62, "4": 41.74, "5": 33.09, "6": 26.24}
 
 
 def _quantity(value: object, units: dict[str, float], kind: str) -> float:
@@ -128,7 +130,8 @@ def area_mm2(size: str) -> float:
     Parameters
     ----------
     size : str
-        AWG (``"2"``, ``"2/0"``), kcmil (``"250"``) or metric (``"70 mm2"``).
+        AWG (``"2"``, ``"2/0"``), kcmil (``"250"``) or metric (``"70 mm2"``). AWG 3 to 6 have an
+        area too: whoever asks for a size that may be used looks at how small it is.
 
     Raises
     ------
@@ -140,8 +143,9 @@ def area_mm2(size: str) -> float:
     >>> round(area_mm2("2/0"), 2), area_mm2("70 mm2")
     (67.44, 70.0)
     """
-    if size in LEAD_KCMIL:
-        return LEAD_KCMIL[size] * MM2_PER_KCMIL
+    kcmil = LEAD_KCMIL.get(size) or SMALLER_KCMIL.get(size)
+    if kcmil is not None:
+        return kcmil * MM2_PER_KCMIL
     match = re.fullmatch(r"(\d+(?:\.\d+)?) ?mm2", size)
     if match is None or float(match.group(1)) <= 0:
         raise ValueError(f"{size!r} is not a lead size ({', '.join(LEAD_KCMIL)} or e.g. '70 mm2')")

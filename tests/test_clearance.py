@@ -24,7 +24,7 @@ from test_jobmap import NEVER_SAID, Parsed, squeezed
 
 import gridground as gg
 import tests.plan_example as example
-from gridground.clearance import DECIDES, DONE, clearance_block, equipment_rows
+from gridground.clearance import DECIDES, DONE, clearance_block, day_items, equipment_rows
 from gridground.cli import main
 from gridground.crews import (
     Crew,
@@ -354,8 +354,8 @@ def test_a_part_that_is_not_parted_off_is_never_apart(given):
 def test_shared_devices_stay_open_until_both_are_released():
     (row,) = rows_of(crew(holder="crew 3", devices={"D1", "D2"}), holder="crew 3")
     assert held_texts([row]) == [
-        "Not to be closed until job other (holder crew 3) is released too: D1. That job needs it "
-        "open."
+        "The holder tells the dispatcher, who reads it back: not to be closed until job other "
+        "(holder crew 3) is released too: D1. That job needs it open."
     ]
     assert held_texts(rows_of(crew())) == []
 
@@ -441,12 +441,11 @@ def test_two_crews_on_one_circuit(straight, four, beside):
     assert row["made_at"] == four["made_at"]
     assert codes(beside) == ["another_clearance"]
     assert not beside.ready
-    *before, last = beside["steps"]["release"]
-    (remark,) = last["remarks"]
-    assert "BK-WB2, TIE1" in remark
-    assert "until job four-poles-07 (holder crew 1) is released too" in remark
+    *before, told, last = beside["steps"]["release"]
+    assert "BK-WB2, TIE1" in told["text"]
+    assert "until job four-poles-07 (holder crew 1) is released too" in told["text"]
     assert straight["steps"]["release"][:-1] == before
-    assert straight["steps"]["release"][-1] | {"remarks": [remark]} == last
+    assert straight["steps"]["release"][-1] | {"step_id": last["step_id"]} == last
 
 
 def test_the_other_plan_is_an_input_and_the_order_is_nothing(territory, four, beside):
@@ -464,13 +463,13 @@ def test_the_jobs_own_plan_is_no_other(territory, straight):
 
 
 def test_one_holder_of_both(territory):
-    """The remark at release stays: the shared devices are opened for both."""
+    """The step of the release stays: the shared devices are opened for both."""
     held = ClearanceAsked(holder="foreman of line crew 3")
     other = gg.plan_job(territory, read("07-four-poles", method="single-point", clearance=held))
     plan = gg.plan_job(territory, read("01-straight"), others=[other])
     assert plan["clearance"]["others"][0]["apart"] == "same holder"
     assert codes(plan) == []
-    assert "Not to be closed until" in plan["steps"]["release"][-1]["remarks"][0]
+    assert "not to be closed until" in plan["steps"]["release"][-2]["text"]
 
 
 def test_two_laterals_behind_devices_of_their_own(territory):
@@ -852,3 +851,38 @@ def test_what_is_listed_parts_off_what_is_said(world, random):
     if again is not None and again["method"] == plan["method"]:
         keys = ("limits", "open", "off", "unparted", "equipment", "others", "tag")
         assert [again["clearance"][key] for key in keys] == [block[key] for key in keys]
+
+
+# --- the day of the work --------------------------------------------------------------------------
+
+START, END = "2026-04-14T22:00:00-06:00", "2026-04-15T05:00:00-06:00"
+
+
+@pytest.mark.parametrize(
+    ("day", "start", "end", "asks"),
+    [
+        ("2026-04-13", START, END, True),
+        ("2026-04-14", START, END, False),
+        ("2026-04-15", START, END, False),
+        ("2026-04-16", START, END, True),
+        ("2026-04-13", START, None, True),
+        ("2026-04-16", START, None, False),
+        ("2026-04-16", None, END, True),
+        ("2026-04-13", None, END, False),
+        ("2026-04-16", None, None, False),
+        (None, START, END, False),
+    ],
+)
+def test_a_day_of_work_outside_the_clearance_is_an_open_item(territory, day, start, end, asks):
+    """A night's work belongs to both days, by the clock that the clearance states."""
+    asked = ClearanceAsked(holder="crew 3", work_start=start, work_end=end)
+    job = read("06-dead-end", clearance=asked, work_date=day)
+    items = day_items(job)
+    assert bool(items) is asks
+    if asks:
+        assert day in items[0].what
+        assert (start or end) in items[0].what
+    if (day, start, end) == ("2026-04-13", START, END):
+        made = gg.plan_job(territory, job)
+        assert "work_day_outside_clearance" in codes(made)
+        assert not made.ready

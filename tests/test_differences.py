@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import json
 import re
 
@@ -10,8 +11,10 @@ from maps_maker import ROOT
 
 from gridground.cli import main
 from gridground.differences import MOST_LINES, difference_lines
-from gridground.revision.changes import find_changes
+from gridground.figures import allowed_text, check_limit_text, check_value_text, needed_text
+from gridground.revision.changes import changes_between, find_changes
 from gridground.revision.comparison import Change
+from gridground.revision.phrases import pair as pair_of
 
 TERRITORY = str(ROOT / "sample_data" / "territory")
 JOB = ROOT / "sample_data" / "jobs" / "01-straight.toml"
@@ -126,3 +129,77 @@ def test_a_thousand_changes_stay_forty_lines():
     assert len(lines) <= MOST_LINES
     listed = sum("number" in line for line in lines)
     assert f"and {1000 - listed} more, --all shows them: {1000 - listed} open items" in lines[-1]
+
+
+# --- figures in words -----------------------------------------------------------------------------
+
+
+def test_a_figure_is_rounded_as_on_the_page_and_has_its_unit(pair, capsys):
+    """Pinned: 14.2068 V carried is 14.3 V, 57.3546 V allowed is 57.3 V, wherever they are said."""
+    documents = [json.loads(file.read_text()) for file in pair]
+    text = " ".join(" ".join(shown(capsys, *pair, "--all")).split())
+    for document in documents:
+        worker = document["worker"]
+        volts, limit = (
+            needed_text(worker["tightest_v"], "V"),
+            allowed_text(worker["tightest_limit_v"], "V"),
+        )
+        assert f"{volts} of {limit}" in text
+        assert f"{document['method']} {volts} of {limit} (" in document["method_reason"]
+        (check,) = (row for row in document["checks"] if row["code"] == "worker_voltage")
+        assert check_value_text(check) == volts
+        assert check_limit_text(check) == limit
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "key", "said"),
+    [
+        (14.2068, 14.2391, "voltage_v", ("14.2068 V", "14.2391 V")),
+        (14.2068, 15.0, "voltage_v", ("14.3 V", "15 V")),
+        (57.3546, 50.0, "limit_v", ("57.3 V", "50 V")),
+        (19387.0, 20000.0, "rating_a", ("19,300 A", "20,000 A")),
+        (2.001, 2.0012, "length_m", ("2.001 m", "2.0012 m")),
+        (2.001, 3.0, "excess_m", ("6 ft 6 in (2.00 m)", "9 ft 10 in (3.00 m)")),
+        (2.001, 3.0, "needed_m", ("6 ft 7 in (2.01 m)", "9 ft 11 in (3.00 m)")),
+        (149.12, 138.2, "step_v_at_zone", ("150 V", "139 V")),
+        (39.96, 40.04, "bearing_deg", ("39.96°", "40.04°")),
+        (39.0, 220.4, "bearing_deg", ("39° (NE)", "220° (SW)")),
+        (1.0, 1.00001, "area_m2", ("1.0 m²", "1.00001 m²")),
+    ],
+)
+def test_two_figures_are_told_apart_with_their_unit(before, after, key, said):
+    """Expected: up where it must be borne, down where it is allowed or there; exact where alike."""
+    assert pair_of(before, after, key) == said
+    assert pair_of(after, before, key) == said[::-1]
+
+
+@pytest.mark.parametrize(
+    ("unit", "value", "said"), [("V", 14.2068, "14.2068 V"), ("A", 7.5, "7.5 A")]
+)
+def test_a_checks_figure_has_the_unit_of_its_row(pair, unit, value, said):
+    before = json.loads(pair[0].read_text())
+    row = next(r for r in before["checks"] if r["unit"] == unit and r["value"] is not None)
+    row["value"] = value
+    after = copy.deepcopy(before)
+    next(r for r in after["checks"] if r["code"] == row["code"] and r["where"] == row["where"])[
+        "value"
+    ] = value * (1 + 1e-6)
+    (change,) = changes_between(before, after)
+    assert said in change["before"]
+    assert change["after"].endswith(f" {unit}")
+
+
+def test_clearances_by_kind_have_feet_and_metres(pair):
+    before = json.loads(pair[0].read_text())
+    after = copy.deepcopy(before)
+    after["job"]["limits_exact"]["clearance_m"]["tree"] += 0.5
+    (change,) = changes_between(before, after)
+    said = "Limit clearance: tree 3 ft 4 in (1.00 m) before, tree 5 ft (1.50 m) now."
+    assert change["text"] == said
+
+
+@pytest.mark.parametrize(
+    ("value", "said"), [(7.6422e-13, "7.65e-13"), (1e-6, "1.00e-06"), (9.999e-10, "1.00e-09")]
+)
+def test_a_residual_is_never_rounded_to_zero(value, said):
+    assert needed_text(value, "") == said

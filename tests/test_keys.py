@@ -93,7 +93,8 @@ HEAD = {
 ENTRY = {"seq": 1, "kind": "tick", "who": "A", "at": "2026-04-14T07:01:00-06:00", "step_id": "P1"}
 VALUES = {
     "rod_ohm": 38.5, "soil_ohm_m": 120, "rod_lon": -106.5, "rod_lat": 47.1, "rod_accuracy_m": 3,
-    "rod_taped_m": 4.9, "rod_bearing_deg": 40, "lead_number": "T1", "size": "2/0",
+    "rod_taped_m": 4.9, "rod_bearing_deg": 40,
+    "vehicle_rod_taped_m": 3.81, "lead_number": "T1", "size": "2/0",
     "length_m": 4.5, "detector": "no reading",
 }  # fmt: skip
 

@@ -14,16 +14,17 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 # From the top of the house down: a module imports only from its own floor or above.
 FLOORS = (
     ("errors",),
-    ("units",),
+    ("units", "figures"),
     ("tables",),
     ("job", "ground", "record"),
     ("territory",),
     ("keys",),
-    ("jobvalues", "jobclearance", "jobkit", "jobtraffic", "jobplaces", "jobsettled", "jobfile"),
+    ("jobvalues", "jobsizes", "jobclearance", "jobkit", "jobtraffic"),
+    ("jobrod", "jobplaces", "jobsettled", "jobfile"),
     ("revision",),
     ("electrical",),
     ("grounding",),
-    ("studies",),
+    ("studies", "joined"),
     ("scene", "method", "shortage", "choice"),
     (
         *("rests", "settle", "outside", "zoning", "roads", "roadwork", "wayside", "beside"),
@@ -48,7 +49,7 @@ FLOORS = (
     ("plan",),
     ("jobmap", "gis", "export", "pdf"),
     ("revising", "terminal"),
-    ("sharing", "summary", "former", "differences"),
+    ("sharing", "summary", "former", "differences", "folder", "faulttable"),
     ("cli", "__main__"),
 )
 FLOOR = {name: level for level, names in enumerate(FLOORS) for name in names}

@@ -9,16 +9,20 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 import shapely
 
 import gridground as gg
+from gridground.electrical.fault_items import OPEN_TIE
 from gridground.electrical.tolerable import limit_v
 from gridground.grounding.rating import lead_rating_a
 from gridground.jobmap.bonding import bonding_svg
 from gridground.jobmap.sheet import leads_at, sheet_parts
+from gridground.joined import in_their_events
+from gridground.record import OpenItem
 
 SAMPLE = Path(__file__).parent.parent / "sample_data"
 M_PER_DEG = 111_320.0
@@ -494,6 +498,8 @@ def test_the_page_shows_first_the_case_that_fails(territory):
     assert float(shown[1]) > float(shown[2])
     assert worst["contact"] in shown[3]
     assert worst["from"] in shown[3]
+    percent = re.search(r"([\d]+) % of the limit of that case", text)
+    assert int(percent[1]) == np.ceil(100 * worst["voltage_v"] / worst["limit_v"])
 
 
 # --- first peak ----------------------------------------------------------------------------------
@@ -633,6 +639,52 @@ def test_joined_sources_stay_open_while_one_may_reclose(territory):
     found = joined(territory, tuple(name for name in BLOCKED if name != "RC-D"))
     assert "RC-D" in items(found, "joined_sources")[0]["what"]
     assert not found.ready
+
+
+def test_joined_sources_ask_only_for_what_is_missing(territory):
+    """Both times are fixed: only the reclosing of RC-D is asked for, or the tie."""
+    found = joined(territory, tuple(name for name in BLOCKED if name != "RC-D"))
+    (item,) = items(found, "joined_sources")
+    assert item["settles"] == (
+        "Open the tie between them and record it so, or block the reclosing of RC-D, tag it and "
+        "name it in reclosing_blocked."
+    )
+
+
+def test_sources_that_an_open_tie_would_join_are_told_as_such(territory):
+    """TIE1 is recorded open: nobody is told to open it; what the job does not state comes first."""
+    found = plan(territory, "01-straight", sources_opened=None, reclosing_blocked=None)
+    (item,) = items(found, "joined_sources")
+    assert item["what"].startswith("With TIE1 closed again by mistake (an event that is studied)")
+    assert "The job does not state what is opened" in item["what"]
+    assert item["settles"] == (
+        "State sources_opened in the job first. Where the item stays: state a fixed clearing time "
+        "and a backup time for WB1 and block the reclosing of RC-D, tag it and name it in "
+        "reclosing_blocked."
+    )
+    assert items(found, "sources_not_stated")
+
+
+def test_the_events_of_joined_sources_are_told_once():
+    """Of several events one item; where a source's own feed is one of them the tie is closed."""
+    job = gg.read_job(SAMPLE / "jobs" / "01-straight.toml")
+    asked = OpenItem("joined_sources", ("F1", "F2"), "Both feed.", "w", "who", f"{OPEN_TIE}wait.")
+    other = OpenItem("no_clearing_time", ("F1",), "x", "y", "z", "s")
+    own, one, two = (
+        SimpleNamespace(name=name, kind=kind)
+        for name, kind in (
+            ("F1", "own source"), ("D1", "device closed again"), ("D2", "device closed again")
+        )
+    )  # fmt: skip
+    (item, same) = in_their_events([(asked, one), (other, one), (asked, two), (asked, two)], job)
+    words = "With D1 or D2 closed again by mistake (an event that is studied): Both feed."
+    assert item.what == words
+    assert item.settles == "Wait."
+    assert same == other
+    (item,) = in_their_events([(asked, own), (asked, one)], job)
+    assert item == asked
+    (item,) = in_their_events([(asked, own)], replace(job, sources_opened=None))
+    assert item.settles.startswith("State sources_opened in the job first.")
 
 
 def test_joined_sources_without_a_backup_time_are_not_settled(territory):

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
+import re
 from dataclasses import replace
 
 import pytest
@@ -76,6 +78,31 @@ def test_first_sample_job_is_ready_and_says_why(plan):
     assert plan["ready"] is is_ready(plan.document) is True
     assert plan["open_items"] == []
     assert all(check["passed"] and check["source"] for check in plan["checks"])
+
+
+def test_a_voltage_near_its_limit_is_told_with_limit_part_and_how_long(territory):
+    """Independent: the figures come out of the plan's own cases, each with its own limit."""
+    made = gg.plan_job(territory, read("08-gang-switch"))
+    words = re.findall(
+        r"(dual-point|single-point) ([\d.]+) V of ([\d.]+) V \((\d+) %([^)]*)\)",
+        made["method_reason"],
+    )
+    assert [row[0] for row in words] == ["dual-point", "single-point"]
+    assert made["method_reason"].endswith("A limit is for as long as its own case lasts.")
+    for _, volts, limit, part, _ in words:
+        assert int(part) == pytest.approx(100 * float(volts) / float(limit), abs=2.5)
+    assert int(words[0][3]) > 100  # dual-point fails, and says by how much
+    told = next(row for row in words if row[0] == made["method"])
+    cases = [case for case in made["worker"]["cases"] if case["whose"] == "worker"]
+    tight = max(cases, key=lambda case: case["voltage_v"] / case["limit_v"])
+    assert float(told[1]) == pytest.approx(tight["voltage_v"], abs=0.1)
+    assert float(told[2]) == pytest.approx(tight["limit_v"], abs=0.1)
+    part = 100 * tight["voltage_v"] / tight["limit_v"]
+    assert int(told[3]) == math.ceil(part)
+    assert ("nothing stated opens it" in told[4]) is tight["stays_on"]
+    for option in made["options"]:
+        (text,) = (one for one in option["reasons"] if "nearest its limit" in one)
+        assert " %" in text
 
 
 def test_hash_is_that_of_the_canonical_document(plan):

@@ -367,3 +367,20 @@ def test_leads_on_under_the_plan_before_stay_asked_about(territory, job, first):
     last = gg.plan_job(territory, asked, revision=revision_of(third, None)).document
     assert items(last, "leads_hang_under_earlier_plan") == []
     assert any("Settled by K. L." in note["text"] for note in last["cautions"])
+
+
+def test_a_detector_told_in_mid_span_counts_in_every_later_revision(territory):
+    """A step at the lift has no pole; its row stands by the step."""
+    job = gg.read_job(ROOT / "sample_data" / "jobs" / "15-mid-span.toml")
+    first = gg.plan_job(territory, job).document
+    step = next(
+        row
+        for row in first["steps"]["prepare"]
+        if row["pole_id"] is None and "detector" in row.get("asks", ())
+    )
+    book = Book(first)
+    book.tick(step["step_id"], detector="B reads 3 kV")
+    made = anew(territory, job, first, book)
+    again = anew(territory, job, made, Book(made))
+    for plan in (made, again):
+        assert "detector_reading_told" in [item["code"] for item in plan["open_items"]]

@@ -19,8 +19,9 @@ from gridground.grounding.lead_impedance import (
 from gridground.grounding.margin import carried_a
 from gridground.grounding.truck import why_out_of_test
 from gridground.job import ClearanceAsked, Kit, KitLead
-from gridground.jobkit import as_interval, as_stock_lengths_m, last_day
+from gridground.jobkit import as_interval, last_day
 from gridground.jobmap.page import page_html
+from gridground.jobsizes import as_stock_lengths_m
 from gridground.units import area_mm2
 
 SAMPLE = Path(__file__).parent.parent / "sample_data"
@@ -173,7 +174,7 @@ BAD = [  # lead, limits, field, words, ids
     ('{ lead_id = "T1", size = "2/0", length = -3 }', "", "kit.leads[1].length", "above 0", ("T1",)),  # noqa: E501
     ('{ lead_id = "T1", size = "2/0", length = 0 }', "", "kit.leads[1].length", "above 0", ("T1",)),
     ('{ lead_id = "T1", size = "huge", length = 3 }', "", "kit.leads[1].size", "not a lead size", ("T1",)),  # noqa: E501
-    ('{ lead_id = "T1", size = "6", length = 3 }', "", "kit.leads[1].size", "lead size", ("T1",)),
+    ('{ lead_id = "T1", size = "6", length = 3 }', "", "kit.leads[1].size", "smaller than AWG 2", ("T1",)),  # noqa: E501
     (f"{{ {LEAD} }}, {{ {LEAD} }}", "", "kit.leads", "its own id", ()),
     ("", "lead_lengths = []", "limits.lead_lengths", "list of lengths", ()),
     ("", 'lead_lengths = ["10 ft", -1]', "limits.lead_lengths", "above 0", ()),

@@ -12,10 +12,13 @@ import shapely
 from pyproj import Geod
 
 import gridground as gg
+from gridground.errors import InputError
 from gridground.grounding.earth import step_v
 from gridground.job import Position, Vehicle
 from gridground.jobmap.shape import check_shape
+from gridground.revision.account import hold_record
 from gridground.units import area_mm2
+from tests.field_example import Book, anew
 
 SAMPLE = Path(__file__).parent.parent / "sample_data"
 GEOD = Geod(ellps="WGS84")
@@ -211,3 +214,55 @@ def test_a_bond_of_unknown_length_says_so(ground, straight, left, short):
     check_shape(made)
     page = str(gg.job_map(whole).get_root().render())
     assert page.count("length not known: where truck and rod stand is not stated") == 2
+
+
+# --- a truck whose place no plan says -------------------------------------------------------------
+
+
+def test_a_lift_without_a_place_is_told_what_to_keep_to_before_anything_is_mounted(ground):
+    """Expected: place, then its rod with a distance to write down, before any pole is read."""
+    made = gg.plan_job(ground, gg.read_job(SAMPLE / "jobs" / "17-riser.toml"))
+    assert made["job"]["work_position"] == "aerial lift"
+    assert made.ready
+    prepare = made["steps"]["prepare"]
+    place = next(n for n, s in enumerate(prepare) if s["text"].startswith("Place the truck"))
+    for words in (
+        "Where it stands is not planned: outside the cones of every rod and lead on the ground",
+        "from every ground rod. Say to the person in charge where it stands before anything is",
+    ):
+        assert words in prepare[place]["text"]
+    rod = prepare[place + 1]
+    assert "at least 10 ft (3.05 m) from the grounds of every pole: from pole, rod" in rod["text"]
+    assert "Measure with a tape from it to the nearest of these, and write" in rod["text"]
+    assert (rod["asks"], rod["least_m"]) == (["vehicle_rod_taped_m"], pytest.approx(3.048))
+    assert place + 2 < min(n for n, step in enumerate(prepare) if step["pole_id"] is not None)
+
+
+@pytest.mark.parametrize(("told_m", "asks"), [(2.9, True), (3.048, False), (6.0, False)])
+def test_a_truck_rod_told_too_near_is_an_open_item(ground, told_m, asks):
+    job = gg.read_job(SAMPLE / "jobs" / "17-riser.toml")
+    first = gg.plan_job(ground, job).document
+    step = next(s for s in first["steps"]["prepare"] if "vehicle_rod_taped_m" in s.get("asks", ()))
+    book = Book(first)
+    book.tick(step["step_id"], vehicle_rod_taped_m=told_m)
+    made = anew(ground, job, first, book)
+    items = [item for item in made["open_items"] if item["code"] == "vehicle_rod_near"]
+    assert bool(items) is asks
+    assert made["ready"] is not asks
+    (row,) = made["measured"]
+    assert (row["value"], row["unit"], row["step_id"]) == (told_m, "m", step["step_id"])
+    if asks:
+        assert "9 ft 6 in (2.90 m)" in items[0]["what"]
+        again = Book(made)
+        again.tick(step["step_id"], vehicle_rod_taped_m=4.0)
+        assert anew(ground, job, made, again)["ready"]
+
+
+def test_a_distance_of_the_truck_at_another_step_is_refused(ground):
+    made = gg.plan_job(ground, gg.read_job(SAMPLE / "jobs" / "17-riser.toml")).document
+    book = Book(made)
+    book.tick("P1", vehicle_rod_taped_m=4.0)
+    with pytest.raises(InputError) as caught:
+        hold_record(book.read(), made)
+    (problem,) = caught.value.problems
+    assert "step P1 is not that of the truck's own rod" in problem.found

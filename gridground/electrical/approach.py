@@ -10,10 +10,10 @@ import numpy as np
 from gridground.electrical.approach_own import check_own, own_source
 from gridground.errors import InputError, TableError
 from gridground.tables import read_table
-from gridground.units import round_up
+from gridground.units import feet_text, round_up
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from gridground.territory.layers import Territory
     from gridground.territory.ways import Zone
@@ -242,3 +242,18 @@ def _row(key: str, name: str, nominal_kv: float, altitude_m: float | None) -> di
         **where,
         "source": SOURCE if nominal_kv <= _TABLE_R4_UP_TO_KV else f"{SOURCE}; {_AIR_ONLY}",
     }
+
+
+def apart_text(rows: Sequence[Mapping[str, Any]], circuit_ids: Sequence[str]) -> str:
+    """Return how far from a phase of the worked circuits everybody stays; empty where not known.
+
+    Parameters
+    ----------
+    rows : sequence of mapping
+        ``approach``, as `approach_rows` returns.
+    circuit_ids : sequence of str
+        The circuits worked on; the largest of their distances counts.
+    """
+    own = [row for row in rows if row.get("circuit_id") in circuit_ids]
+    known = [row["phase_ground_m"] for row in own]
+    return feet_text(max(known)) if known and None not in known else ""

@@ -36,6 +36,9 @@ _WHY_TIME = (
 )
 
 
+OPEN_TIE = "Open the tie between them and record it so, or "
+
+
 @dataclass(frozen=True)
 class Cause:
     """Why a time at one pole is unknown or rests on one device only."""
@@ -62,22 +65,33 @@ def causes(study: Study, column: int) -> list[Cause]:
         passed_over = may_close_again(study, study.series.joined.get(index, ()))
         if not any(feeds.has_curve(row) for row in rows) and not passed_over:
             return silent
+        curves = [study.names[row] for row in rows if feeds.has_curve(row)]
         what = (
             f"{' and '.join(names)} feed the fault together; what each device sees of the "
             "current, and so its time, is not known."
         )
         if passed_over:
             what += f" Not counted, with their reclosing: {', '.join(passed_over)}."
-        remedy = (
-            "Open the tie, or state a fixed clearing time and a backup time for each source and "
-            "block the reclosing of every device between them."
-        )
+        remedy = OPEN_TIE + _stated_times(curves, passed_over)
         return [Cause(Reason("joined_sources", names, what, remedy), 0.0), *silent]
     asked = study.asked_at(column)
     found = _beyond(study, column, asked)
     if asked.source_unknown[0]:
         return [*found, _no_time(study, rows[0])]
     return [*found, *_not_cleared(study, column, asked)]
+
+
+def _stated_times(curves: Sequence[str], passed_over: Sequence[str]) -> str:
+    """Say what settles the times of sources that feed together: only what is still missing."""
+    asked = []
+    if curves:
+        asked.append(f"state a fixed clearing time and a backup time for {' and '.join(curves)}")
+    if passed_over:
+        asked.append(
+            f"block the reclosing of {', '.join(passed_over)}, tag it and name it in "
+            "reclosing_blocked"
+        )
+    return f"{' and '.join(asked)}."
 
 
 def _no_time(study: Study, row: int) -> Cause:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gridground.grounding.bonds import bar_height_m, ends_told
-from gridground.grounding.step_rows import add_remark, step_row, where_text
+from gridground.grounding.step_rows import JobWords, step_row, where_text
 from gridground.grounding.vehicle_steps import NO_VEHICLE, vehicle_prepare, vehicle_release
 from gridground.grounding.work_steps import work_steps
 from gridground.units import bearing_text, feet_text
@@ -24,6 +24,7 @@ STICK = "live-line tool"
 HAND_ON = "hand, before a line end is attached at this pole"
 HAND_OFF = "hand, after every line end at this pole is off"
 CLEAN = "wire brush on a live-line tool"
+NO_WORDS = JobWords()
 
 
 @dataclass(frozen=True)
@@ -51,8 +52,7 @@ def steps_of(
     *,
     words: Sequence[ZoneWords],
     vehicle: VehicleWords = NO_VEHICLE,
-    before: Sequence[str] = (),
-    held: Sequence[str] = (),
+    job_words: JobWords = NO_WORDS,
 ) -> dict[str, list[dict[str, Any]]]:
     """Return every step of the job.
 
@@ -68,10 +68,9 @@ def steps_of(
         Numbers of the cones, and what roads, walks and the like ask for.
     vehicle : VehicleWords
         The same for the zone of the truck's own rod, and its bond; empty where there is neither.
-    before : sequence of str
-        What is done on the part that is parted off before anybody tests it; a step each.
-    held : sequence of str
-        What must stay open after this job because another needs it; remarks of the last step.
+    job_words : JobWords
+        What is done on the part that is parted off before anybody tests it, what stays open for
+        another job, and how far from the phases everybody stays until the grounds are on.
 
     Returns
     -------
@@ -86,9 +85,9 @@ def steps_of(
     removed = [_remove(row, told[id(row)]) for row in reversed(rows)]
     parts = {
         "prepare": [
-            *_first(job, before),
+            *_first(job, job_words.before),
             *vehicle_prepare(job, vehicle),  # before anything is done from it
-            *_prepare(job, spots, zones, words),
+            *_prepare(job, spots, zones, words, job_words),
         ],
         "apply": applied,
         "work": work_steps(job, spots, rows),
@@ -97,7 +96,7 @@ def steps_of(
             *_cones_down(spots, zones),
             *_let_by(spots, words),
             *vehicle_release(job, vehicle),
-            *_release(sum(row.parallel for row in rows), held),
+            *_release(sum(row.parallel for row in rows), job_words.held),
         ],
     }
     mark = {"prepare": "P", "apply": "A", "work": "W", "remove": "R", "release": "C"}
@@ -133,14 +132,17 @@ def _prepare(
     spots: Sequence[Spot],
     zones: Sequence[Zone | None],
     words: Sequence[ZoneWords],
+    job_words: JobWords,
 ) -> list[dict[str, Any]]:
-    """Rods, bars, cones, testing dead, cleaning."""
+    """Rods and cones from the ground; the test for no voltage; then bars and cleaning."""
     steps: list[dict[str, Any]] = []
     for spot, zone, said in zip(spots, zones, words, strict=True):
         told = job.measured.rod_said(str(spot.top.pole_id))
         steps += _prepare_location(spot, zone, said, told=told)
-        steps += _bar(job, spot)
     steps += [_test_dead(spot) for spot in spots]
+    # Nobody goes up to the bar or the stud of a line that was not tested.
+    for spot in spots:
+        steps += [*_stud(spot, job_words), *_bar(job, spot, job_words)]
     steps += [
         step_row(
             spot.top.pole_id,
@@ -164,7 +166,16 @@ def _has_bar(spot: Spot) -> bool:
     return any("bar" in {edge.start, edge.end} for edge in spot.edges)
 
 
-def _bar(job: Job, spot: Spot) -> list[dict[str, Any]]:
+def _stud(spot: Spot, job_words: JobWords) -> list[dict[str, Any]]:
+    """Clean the place on a steel pole where leads begin."""
+    if spot.electrode != "pole":
+        return []
+    here = where_text(spot.top.pole_id, spot.top.span_id)
+    text = f"At {here}: clean a stud on the steel below the worker's feet. {job_words.energized}."
+    return [step_row(spot.top.pole_id, text)]
+
+
+def _bar(job: Job, spot: Spot, job_words: JobWords) -> list[dict[str, Any]]:
     """Mount the cluster bar."""
     if not _has_bar(spot):
         return []
@@ -175,7 +186,7 @@ def _bar(job: Job, spot: Spot) -> list[dict[str, Any]]:
         height_m = bar_height_m(spot.top, job.limits)
         text = (
             f"At {here}: mount the cluster bar about {feet_text(height_m)} above ground, below the "
-            "worker's feet and below the neutral."
+            f"worker's feet and below the neutral. {job_words.energized}."
         )
     return [step_row(spot.top.pole_id, text)]
 
@@ -214,10 +225,6 @@ def _prepare_location(
     elif spot.electrode == "pole ground":
         steps.append(
             step_row(pole_id, f"At {here}: find the permanent pole ground whole and connected.")
-        )
-    elif spot.electrode == "pole":
-        steps.append(
-            step_row(pole_id, f"At {here}: clean a stud on the steel below the worker's feet.")
         )
     if zone is not None:
         steps.append(
@@ -334,15 +341,13 @@ def _let_by(spots: Sequence[Spot], words: Sequence[ZoneWords]) -> list[dict[str,
 
 
 def _release(leads: int, held: Sequence[str]) -> list[dict[str, Any]]:
-    """Count, and give the clearance back; what is then still held is a remark."""
-    steps = [
+    """Count, say what stays open for others, and give the clearance back."""
+    return [
         step_row(
             None,
             f"Leads off must equal leads on: {leads}. While the counts differ the clearance is not "
             "given back.",
         ),
+        *(step_row(None, text) for text in held),
         step_row(None, "The holder reports: all clear, all grounds off."),
     ]
-    for text in held:
-        add_remark(steps[-1], text)
-    return steps

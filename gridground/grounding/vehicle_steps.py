@@ -38,6 +38,7 @@ class VehicleWords:
 
 
 NO_VEHICLE = VehicleWords()
+TAPED = "vehicle_rod_taped_m"
 
 
 def vehicle_prepare(job: Job, words: VehicleWords) -> list[dict[str, Any]]:
@@ -61,14 +62,21 @@ def vehicle_prepare(job: Job, words: VehicleWords) -> list[dict[str, Any]]:
         if stated is None
         else "Its rod is listed by itself; the lead of its bond is not among the leads counted."
     )
-    place = "" if job.vehicle is None else f" at {position_text(job.vehicle.place)}"
+    least = feet_text(job.limits.vehicle_rod_distance_m)
+    measured = (
+        " Measure with a tape from it to the nearest of these, and write the distance down."
+        if stated is None
+        else ""
+    )
+    asks = {"asks": [TAPED], "least_m": job.limits.vehicle_rod_distance_m} if not stated else {}
     return [
         *(_step(f"At the truck: {text[0].lower()}{text[1:]}") for text in words.before),
-        _step(f"Place the truck{place}, its boom stowed until its bond is on."),
+        _step(_place_text(job)),
         _step(
-            f"Vehicle: drive its own rod{where}, with its own label, at least "
-            f"{feet_text(job.limits.vehicle_rod_distance_m)} from the grounds of every pole, and "
-            f"{cones} (MIL-HDBK-1025/10 table 27). {counted}"
+            f"Vehicle: drive its own rod{where}, with its own label, at least {least} from the "
+            f"grounds of every pole: from pole, rod and lead on the ground.{measured} Then {cones} "
+            f"(MIL-HDBK-1025/10 table 27). {counted}",
+            **asks,
         ),
         _step(
             f"Bond of the truck{_bond_text(words.bond)}: first to its rod, then to the frame of "
@@ -96,6 +104,21 @@ def vehicle_release(job: Job, words: VehicleWords) -> list[dict[str, Any]]:
     ]
 
 
+def _place_text(job: Job) -> str:
+    """Say where the truck is placed, or what to keep to where no plan says it."""
+    if job.vehicle is not None:
+        return (
+            f"Place the truck at {position_text(job.vehicle.place)}, its boom stowed until its "
+            "bond is on."
+        )
+    return (
+        "Place the truck, its boom stowed until its bond is on. Where it stands is not planned: "
+        "outside the cones of every rod and lead on the ground, at least "
+        f"{feet_text(job.limits.vehicle_clearance_m)} from every ground rod. Say to the person in "
+        "charge where it stands before anything is mounted."
+    )
+
+
 def _bond_text(bond: LeadRow | None) -> str:
     """Name the lead of the bond in a sentence."""
     if bond is None:
@@ -105,6 +128,6 @@ def _bond_text(bond: LeadRow | None) -> str:
     return f", lead {bond.lead_id}, size {bond.size}{length}{own}"
 
 
-def _step(text: str) -> dict[str, Any]:
+def _step(text: str, **more: object) -> dict[str, Any]:
     """Return one step; the truck stands at no pole."""
-    return {"pole_id": None, "text": text}
+    return {"pole_id": None, "text": text, **more}

@@ -21,7 +21,7 @@ NO_BYPASS = (
 
 
 def work_steps(job: Job, spots: Sequence[Spot], rows: Sequence[LeadRow]) -> list[dict[str, Any]]:
-    """Say what holds while people work; what is no action stands with the step it belongs to."""
+    """Report, work within what is bonded, cut with the bypass on, see the joint before it goes."""
     cuts = [row for row in rows if row.edge.role == "bypass"]
     places = [spot for spot in spots if spot.role == "worksite"]
     steps = [
@@ -41,23 +41,31 @@ def work_steps(job: Job, spots: Sequence[Spot], rows: Sequence[LeadRow]) -> list
         for spot in places
     ]
     tops = [spot.top for spot in spots]
-    for row in cuts:
-        here = (row.edge.pole_id, row.edge.span_id)
-        found = [(spot.top.pole_id, spot.top.span_id) == here for spot in places]
-        add_remark(
-            steps[found.index(True) + 1 if True in found else -1],
-            _cut_text(row, ends_told(row.edge, tops)[0]),
-        )
+    told = [(row, ends_told(row.edge, tops)[0]) for row in cuts]
+    steps += [_cut(row, conductor) for row, conductor in told]
+    steps += [_joined(row, conductor) for row, conductor in told]
     if job.open_conductor and not cuts:
         add_remark(steps[-1], NO_BYPASS)
     return steps
 
 
-def _cut_text(row: LeadRow, told: str) -> str:
-    """Say when the conductor that a bypass lead belongs to is cut."""
-    return (
-        f"At {where_text(row.edge.pole_id, row.edge.span_id)}: conductor {told} is "
-        f"cut only with bypass lead {row.lead_id} on; it stays until the joint is made."
+def _cut(row: LeadRow, told: str) -> dict[str, Any]:
+    """Cut a conductor, with its bypass lead on."""
+    return step_row(
+        row.edge.pole_id,
+        f"At {where_text(row.edge.pole_id, row.edge.span_id)}: whoever cuts looks at both clamps "
+        f"of bypass lead {row.lead_id} and says that it is on. Conductor {told} is cut only with "
+        f"bypass lead {row.lead_id} on; it stays until the joint is made.",
+    )
+
+
+def _joined(row: LeadRow, told: str) -> dict[str, Any]:
+    """See the joint before the bypass lead may come off."""
+    return step_row(
+        row.edge.pole_id,
+        f"At {where_text(row.edge.pole_id, row.edge.span_id)}: before bypass lead {row.lead_id} "
+        f"comes off, whoever cut says that conductor {told} is joined again. Where it is to stay "
+        "open: everybody is down first.",
     )
 
 

@@ -18,6 +18,7 @@ _NAMES = {
     "rod_lat": "latitude of the rod",
     "rod_accuracy_m": "position good to",
     "rod_taped_m": "distance of the rod by tape",
+    "vehicle_rod_taped_m": "distance of the truck's rod from the nearest grounds by tape",
     "rod_bearing_deg": "bearing of the rod",
     "length_m": "length",
     "size": "size",

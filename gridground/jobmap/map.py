@@ -42,6 +42,7 @@ SCRIPTS = (
         "record",
         "qr",
         "form",
+        "truck",
         "written",
         "handover",
         "task",

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gridground.errors import InputError, Problem
-from gridground.revision.fieldrecord import LEAD_KEYS, ROD_KEYS
+from gridground.revision.fieldrecord import LEAD_KEYS, ROD_KEYS, VEHICLE_KEY
 from gridground.territory.frame import geodesic_m
 from gridground.territory.text import near_remedy, shown
 from gridground.units import way_text
@@ -101,13 +101,19 @@ class StepAt:
     pole_id: str | None
     lead_id: str | None
     tests: bool = False  # asks what the detector showed
+    vehicle: bool = False  # asks how far the truck's own rod stands off
 
 
 def steps_by_id(plan: dict[str, Any]) -> dict[str, StepAt]:
     """Return every step of a plan by its id."""
     return {
         step["step_id"]: StepAt(
-            part, place, step["pole_id"], step.get("lead_id"), "detector" in step.get("asks", ())
+            part,
+            place,
+            step["pole_id"],
+            step.get("lead_id"),
+            tests="detector" in step.get("asks", ()),
+            vehicle=VEHICLE_KEY in step.get("asks", ()),
         )
         for part in PARTS
         for place, step in enumerate(plan["steps"][part])
@@ -215,6 +221,10 @@ def _misplaced(one: Entry, step: StepAt | None, place: str) -> Iterator[Problem]
     """Refuse values of a rod on a step at no pole, and of a lead on a step with no lead."""
     if step is None:
         return
+    if VEHICLE_KEY in one.values and not step.vehicle:
+        found = f"{VEHICLE_KEY}: step {one.about} is not that of the truck's own rod"
+        remedy = "Write it at the step that asks for it."
+        yield Problem("reject", "record", (), f"{place}.values", found, remedy)
     for keys, missing, what in (
         (ROD_KEYS, step.pole_id, "pole"),
         (LEAD_KEYS, step.lead_id, "lead"),

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from gridground.figures import check_limit_text, check_value_text
 from gridground.revision.comparison import Comparison, subject_of
 from gridground.revision.leaves import sort_key
-from gridground.revision.phrases import ids_of, pair, path_text
+from gridground.revision.phrases import ids_of, pair, path_text, unit_key
 from gridground.revision.subjects import EVERY
 
 if TYPE_CHECKING:
@@ -27,6 +28,8 @@ _OF_REST = {
 }
 # How exactly the network was solved differs by nothing that matters: named last.
 _DUST = frozenset({"residual"})
+# Figures of a check, as the page rounds them: toward failing.
+_HELD = {"value": check_value_text, "limit": check_limit_text}
 _TITLES = {
     "job": "Job",
     "method": "Method",
@@ -116,7 +119,7 @@ def _rest(two: Comparison) -> None:
         order = sorted(group, key=lambda p: (p[-1] in _DUST, -_share(*group[p]), sort_key(p)))
         told = []
         for path in order[:_NAMED]:
-            one, other = pair(*group[path], str(path[-1]))
+            one, other = _pair(two, path, group[path])
             told.append((path_text(path), one, other))
         more = f"; and {len(order) - _NAMED} more" if len(order) > _NAMED else ""
         text = "; ".join(f"{name}: {one} → {other}" for name, one, other in told)
@@ -130,6 +133,19 @@ def _rest(two: Comparison) -> None:
             at=("~",),
         )
         two.take(*order)
+
+
+def _pair(two: Comparison, path: Path, values: tuple[Any, Any]) -> tuple[str, str]:
+    """Return two values as people read them; the unit of a check's figure stands beside it."""
+    if path[0] != "checks" or path[-1] not in _HELD:
+        return pair(*values, unit_key(path))
+    for name, one, other in two.rows(("checks",)):
+        if name == path[1] and one is not None and other is not None and None not in values:
+            told = _HELD[str(path[-1])]
+            if told(one) != told(other):
+                return told(one), told(other)
+            return f"{values[0]!r} {one['unit']}", f"{values[1]!r} {other['unit']}"
+    return pair(*values)
 
 
 def _share(one: Any, other: Any) -> float:  # noqa: ANN401  JSON values

@@ -36,6 +36,7 @@ ROD_KEYS = (
     *("rod_ohm", "soil_ohm_m", "rod_lon", "rod_lat", "rod_accuracy_m"),
     *("rod_taped_m", "rod_bearing_deg"),
 )
+VEHICLE_KEY = "vehicle_rod_taped_m"
 LEAD_KEYS = ("lead_number", "size", "length_m")
 # What an entry of each kind holds beside seq, kind, who and at.
 KEYS = {
@@ -357,7 +358,7 @@ def _id(value: object) -> str:
 
 def _size(value: object) -> str:
     """Read the size of a lead that was used, whether large enough or not."""
-    remedy = 'write a size as text, e.g. "2/0" or "70 mm2"'
+    remedy = 'write a size as text, e.g. "2/0", "4" (AWG) or "70 mm2"'
     if not isinstance(value, str) or len(value) > 16:
         raise ValueError(remedy)
     try:
@@ -389,6 +390,7 @@ READERS: dict[str, Callable[[object], Any]] = {
     "rod_accuracy_m": as_number(0, 10_000),
     "rod_taped_m": as_number(0.01, 150),
     "rod_bearing_deg": as_number(0, 360),
+    VEHICLE_KEY: as_number(0.01, 150),
     "lead_number": _text(64),
     "size": _size,
     "length_m": _length_m,

@@ -31,6 +31,7 @@ UNITS = {
     "rod_accuracy_m": "m",
     "rod_taped_m": "m",
     "rod_bearing_deg": "degrees",
+    "vehicle_rod_taped_m": "m",
     "length_m": "m",
     "size": None,
     "lead_number": None,
@@ -112,7 +113,8 @@ def revision_of(previous: dict[str, Any] | None, record: FieldRecord | None) -> 
 
 def _whole(row: dict[str, Any]) -> dict[str, Any]:
     """Return a row of an earlier plan, its value read again by the rules of a record."""
-    place = "lead_id" if row.get("what") in LEAD_KEYS else "pole_id"
+    what = row.get("what")
+    place = "lead_id" if what in LEAD_KEYS else "pole_id" if what in ROD_KEYS else "step_id"
     try:
         if place == "lead_id":
             as_count(1, 6)(row.get("parallel"))

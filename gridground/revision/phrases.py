@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from gridground.figures import allowed_text, needed_text
 from gridground.revision.leaves import ABSENT, Path
 from gridground.territory.text import FORBIDDEN
-from gridground.units import feet_text
+from gridground.units import bearing_text, feet_text, room_text
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator
@@ -56,6 +57,23 @@ _UNITS = {
     "_c": "°C",
     "_hz": "Hz",
 }
+# Whose name does not end in its unit.
+_OTHER_UNITS = {"step_v_at_zone": "V", "area_m2": "m²", "worker_limit": "V"}
+# Rounded as on the page: what must be carried or borne up, what is allowed or there down.
+_NEEDED = frozenset(
+    {
+        *("voltage_v", "worst_v", "tightest_v", "worst_worker_v", "worst_ground_v", "touch_v"),
+        *("without_personal_v", "step_v_at_zone", "touch_at_reach_v", "rod_rise_v"),
+        *("current_a", "solved_a", "peak_a", "body_a"),
+    }
+)
+_ALLOWED = frozenset(
+    {
+        *("limit_v", "tightest_limit_v", "touch_limit_v", "limit_fault_v", "limit_steady_v"),
+        *("rating_a", "withstand_a", "ultimate_a", "peak_limit_a", "margin_ratio"),
+    }
+)
+_THERE = frozenset({"excess_m", "spare_m", "separation_m"})
 _LISTED = 6
 _LONGEST_M = 1e9
 WHOLE_FROM, _EXACT_TO = 1000, 1e15
@@ -93,19 +111,61 @@ def value_text(value: Any, key: str = "") -> str:  # noqa: ANN401, PLR0911  one 
 
 
 def _number(value: float, key: str) -> str:
-    """Return a number with the unit that its name ends in."""
-    if key.endswith("_m") and not key.endswith("_ohm_m"):
-        return length_text(value)
-    ends = _UNITS.items()
-    unit = "°" if key.endswith(_LON_LAT) else next((u for end, u in ends if key.endswith(end)), "")
-    gap = "" if unit in {"", "°"} else " "
+    """Return a number with the unit that its name ends in, rounded by what it means."""
+    if is_length(key):
+        return room_text(value) if key in _THERE and value >= 0 else length_text(value)
+    if key.endswith("bearing_deg"):
+        return bearing_text(value)
+    unit = unit_of(key)
+    if key in _ALLOWED:
+        return allowed_text(value, unit)
+    if key in _NEEDED:
+        return needed_text(value, unit)
     if key.endswith(_LON_LAT):
         text = f"{value:.9g}"
     elif isinstance(value, int) or abs(value) >= WHOLE_FROM:
         text = f"{value:,.0f}" if abs(value) < _EXACT_TO else f"{value:.6g}"
     else:
         text = f"{value:.4g}"
-    return f"{text}{gap}{unit}"
+    return _with(text, unit)
+
+
+def is_length(key: str) -> bool:
+    """Say whether a key names a length in metres."""
+    return key.endswith("_m") and not key.endswith("_ohm_m")
+
+
+def unit_of(key: str) -> str:
+    """Return the unit that the name of a figure tells, empty where it has none.
+
+    Examples
+    --------
+    >>> unit_of("worst_v"), unit_of("step_v_at_zone"), unit_of("lon"), unit_of("margin_ratio")
+    ('V', 'V', '°', '')
+    """
+    if key.endswith(_LON_LAT):
+        return "°"
+    return _OTHER_UNITS.get(key) or next((u for end, u in _UNITS.items() if key.endswith(end)), "")
+
+
+def unit_key(path: Path) -> str:
+    """Return the name in a path that tells the unit: the last one, or one that it stands under.
+
+    Examples
+    --------
+    >>> unit_key(("job", "limits_exact", "clearance_m", "tree")), unit_key(("a", "b"))
+    ('clearance_m', 'b')
+    """
+    last = str(path[-1])
+    above = str(path[-2]) if len(path) > 1 else ""
+    if unit_of(last) or is_length(last) or not (unit_of(above) or is_length(above)):
+        return last
+    return above
+
+
+def _with(text: str, unit: str) -> str:
+    """Put a unit behind a figure."""
+    return f"{text}{'' if unit in {'', '°'} else ' '}{unit}"
 
 
 def length_text(length_m: float) -> str:
@@ -117,8 +177,15 @@ def pair(before: Any, after: Any, key: str = "") -> tuple[str, str]:  # noqa: AN
     """Return two values as people read them, exact where they would read the same."""
     one, other = value_text(before, key), value_text(after, key)
     if one == other:
-        one, other = cut(repr(before)), cut(repr(after))
+        one, other = _exact(before, key), _exact(after, key)
     return (one, other) if one != other else (f"{one} (one of two)", f"{other} (another)")
+
+
+def _exact(value: Any, key: str) -> str:  # noqa: ANN401  JSON value
+    """Return a value with every digit, a figure with its unit."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return cut(repr(value))
+    return _with(repr(value), "m" if is_length(key) else unit_of(key))
 
 
 def cut(text: str, longest: int = LONGEST) -> str:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from gridground.figures import check_limit_text, check_value_text
 from gridground.revision.leaves import lead_name
-from gridground.revision.phrases import WHOLE_FROM, length_text, pair, value_text
+from gridground.revision.phrases import length_text, pair, unit_key, value_text
 from gridground.units import bearing_text
 
 if TYPE_CHECKING:
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
 
 Row = dict[str, Any]
 NOTHING = "none"
+_OF_A_LIMIT = 3  # parts of a path that names a limit; one more names a kind or an id
 
 
 def capital(text: str) -> str:
@@ -31,8 +33,12 @@ def count_at(side: Row, name: str) -> str:
 
 
 def several(taken: dict[Path, tuple[Any, Any]]) -> tuple[str, str]:
-    """Return several values of one limit beside each other."""
-    return pair([v[0] for v in taken.values()], [v[1] for v in taken.values()])
+    """Return several values of one limit beside each other, each with its unit."""
+    told = []
+    for path, values in taken.items():
+        name = f"{str(path[-1]).replace('_', ' ')} " if len(path) > _OF_A_LIMIT else ""
+        told.append([name + text for text in pair(*values, unit_key(path))])
+    return ", ".join(one for one, _ in told), ", ".join(other for _, other in told)
 
 
 def limit_name(key: str) -> str:
@@ -94,19 +100,11 @@ def check_text(row: Row | None) -> str:
     if row is None:
         return NOTHING
     word = "passed" if row["passed"] else "failed"
-    figures = (row["value"], row["limit"])
-    told = [_figure_text(one, str(row["unit"])) for one in figures]
-    return f"{word} ({told[0]}, limit {told[1]})"
-
-
-def _figure_text(value: float | None, unit: str) -> str:
-    """Return a figure of a check with its unit."""
-    if value is None:
-        return NOTHING
-    if unit == "m":
-        return length_text(value)
-    text = f"{value:,.0f}" if abs(value) >= WHOLE_FROM else f"{value:.4g}"
-    return f"{text} {unit}"
+    value, limit = (
+        NOTHING if row[key] is None else told(row)
+        for key, told in (("value", check_value_text), ("limit", check_limit_text))
+    )
+    return f"{word} ({value}, limit {limit})"
 
 
 def input_text(row: Row | None) -> str:

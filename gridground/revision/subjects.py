@@ -187,7 +187,7 @@ def worker(two: Comparison) -> None:
     """Say what the worker would see, and the limit."""
     for key, title in (
         ("worst_v", "Largest voltage on the worker"),
-        ("tightest_v", "Voltage on the worker nearest its limit"),
+        ("tightest_v", "Voltage nearest its limit"),
         ("limit_v", "Limit of the voltage on the worker"),
     ):
         if two.differs(("worker", key)):
@@ -195,6 +195,9 @@ def worker(two: Comparison) -> None:
             two.take(("worker", key), *([("worker", case)] if case else []))
             sides = [side["worker"] for side in (two.before, two.after)]
             values = pair(sides[0].get(key), sides[1].get(key), key)
+            if key == "tightest_v":
+                two.take(("worker", "tightest_limit_v"))
+                values = _of_limit(values[0], sides[0]), _of_limit(values[1], sides[1])
             text = f"{title}: {values[0]} before, {values[1]} now."
             if case:
                 text += f" Now: {value_text(sides[1].get(case))}."
@@ -202,6 +205,12 @@ def worker(two: Comparison) -> None:
             two.say(what, (), values, text, at=("0", key != "worst_v", key))
 
     _cases(two)
+
+
+def _of_limit(told: str, side: Row) -> str:
+    """Put the limit of a voltage behind it: limits are of unlike cases."""
+    limit_v = side.get("tightest_limit_v")
+    return told if limit_v is None else f"{told} of {value_text(limit_v, 'tightest_limit_v')}"
 
 
 def _cases(two: Comparison) -> None:

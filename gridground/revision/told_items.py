@@ -6,11 +6,14 @@ import re
 from typing import TYPE_CHECKING, Any
 
 from gridground.record import OpenItem
+from gridground.revision.fieldrecord import VEHICLE_KEY
 from gridground.territory.text import shown
+from gridground.units import feet_text, room_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+_SAME_M = 1e-3  # a tape is not read finer
 # The page's own word, in capitals; and any figure of volts but zero.
 _READING = re.compile(r"\bREADING\b")
 _VOLTS = re.compile(r"(\d+(?:[.,]\d+)?|[.,]\d+)\s*(?:kV|V|volts?|kilovolts?)\b", re.IGNORECASE)
@@ -51,3 +54,26 @@ def tells_reading(text: str) -> bool:
     """
     volts = (float(found.group(1).replace(",", ".")) for found in _VOLTS.finditer(text))
     return _READING.search(text) is not None or any(value > 0 for value in volts)
+
+
+def vehicle_rod_items(rows: Sequence[dict[str, Any]], *, least_m: float) -> Iterator[OpenItem]:
+    """Ask about a rod of the truck that is told to stand too near the grounds of a pole.
+
+    Parameters
+    ----------
+    rows : sequence of dict
+        Rows of a plan's ``measured``.
+    least_m : float
+        The employer's distance [m].
+    """
+    for row in rows:
+        if row["what"] == VEHICLE_KEY and row["value"] < least_m - _SAME_M:
+            yield OpenItem(
+                "vehicle_rod_near",
+                ("vehicle", str(row["step_id"])),
+                f"the truck's rod is told {room_text(row['value'])} from the nearest grounds of a "
+                f"pole, by {row['who']} at {row['at']}; {feet_text(least_m)} are asked for",
+                "a fault raises both, and whoever stands between them bridges it",
+                "the crew's foreman",
+                "drive it farther off, measure again and tell the step anew",
+            )

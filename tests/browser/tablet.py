@@ -45,6 +45,7 @@ NUMBERS = {
     "rod_lon": (-180, 180),
     "rod_lat": (-90, 90),
     "rod_accuracy_m": (0, 10_000),
+    "vehicle_rod_taped_m": (0.01, 150),
     "rod_taped_m": (0.01, 150),
     "rod_bearing_deg": (0, 360),
     "length_m": (0, 100),
