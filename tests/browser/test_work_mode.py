@@ -132,7 +132,14 @@ def test_every_step_to_the_end_counts_as_the_plan_does(tablet, document, page):
     asked = [entry["values"] for entry in record["entries"] if entry["values"]]
     assert {"rod_ohm": 38.5} in asked
     assert {"detector": "proved before and after; no reading on A, B, C"} in asked
-    assert {"lead_number": "T12"} in asked
+    given = document["kit"]["assigned"]
+    lead_of = {step["step_id"]: step["lead_id"] for step in steps["apply"]}
+    told = {
+        entry["values"]["lead_number"]: lead_of[entry["step_id"]]
+        for entry in record["entries"]
+        if "lead_number" in entry["values"]
+    }
+    assert told == {number: lead for number, lead in given.items() if lead in lead_of.values()}
 
 
 def test_ticks_outlast_a_reload_and_the_name_is_remembered(tablet, document, page):

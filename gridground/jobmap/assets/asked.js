@@ -9,11 +9,11 @@
   /* ---- a lead's own number against the kit of the plan ---- */
   /* copper by AWG (ASTM B258, from memory), kcmil or as written [mm²]; null where it is no size */
   G.area = function (size) {
-    var found = /^(?:(\d+) mm2|(\d+(?:\.\d+)?) mm2|([1-4])\/0|(\d+))$/.exec(size);
+    var found = /^(?:(\d+(?:\.\d+)?) ?mm2|([1-4])\/0|(\d+))$/.exec(size);
     if (!found) { return null; }
-    if (found[1] || found[2]) { return +(found[1] || found[2]); }
-    if (found[4] && +found[4] >= 250) { return +found[4] * 0.506707; }
-    return Math.PI / 4 * Math.pow(0.127 * Math.pow(92, (36 - (found[3] ? 1 - found[3] : +found[4])) / 39), 2);
+    if (found[1]) { return +found[1]; }
+    if (found[3] && +found[3] >= 250) { return +found[3] * 0.506707; }
+    return Math.PI / 4 * Math.pow(0.127 * Math.pow(92, (36 - (found[2] ? 1 - found[2] : +found[3])) / 39), 2);
   };
   function kitLeads() { return G.plan.kit && G.plan.kit.leads && G.plan.kit.leads.length ? G.plan.kit.leads : null; }
   function toldFor(book, state, number, item) {
@@ -28,10 +28,10 @@
     return found;
   }
   function unfit(own, lead) {
-    var said = [], needed = lead.needed_m || lead.length_m, name = "Lead " + own.lead_id + " of the kit is ";
+    var said = [], has_mm2 = G.area(own.size), wants_mm2 = G.area(lead.size), needed = lead.needed_m || lead.length_m, name = "Lead " + own.lead_id + " of the kit is ";
     if (own.length_m < needed - SAME_M) { said.push(name + G.feet(own.length_m) + " long, too short: " + lead.lead_id + " needs " + G.feet(needed) + ". Take the planned length."); }
     if (own.length_m > lead.length_m + SAME_M) { said.push(name + G.feet(own.length_m) + " long; the plan counts on " + G.feet(lead.length_m) + " here. A longer lead is another plan: take the planned length, or write it down as another lead."); }
-    if (G.area(own.size) < G.area(lead.size) - 1e-6) { said.push(name + "size " + own.size + ", smaller than the plan's " + lead.size + " for " + lead.lead_id + ": it carries less. Take the planned size."); }
+    if (has_mm2 && wants_mm2 && has_mm2 < wants_mm2 * 0.999) { said.push(name + "size " + own.size + ", smaller than the plan's " + lead.size + " for " + lead.lead_id + ": it carries less. Take the planned size."); }
     return said;
   }
   /* Return what is to be looked at before a lead of this number hangs here; `anew`: its size and

@@ -206,6 +206,7 @@
           { d: "M17 7 V17 M8 17 H26 M11.500 21.500 H22.500 M14.500 26 H19.500", fill: "none", stroke: "#000", "stroke-width": "3" }
         ]));
         mark(map, where(rod), "mk-rod", sign, "rod " + feet(rod.distance_m) + ", " + bearing(rod.bearing_deg));
+        (G.rodMarks = G.rodMarks || []).push([sign, location]);
       }
     });
     if (plan.vehicle) {
@@ -364,16 +365,17 @@
     });
     button("Where am I", function () { G.locate(map); });
     function nearness() {
-      var box = map.getContainer(), sooner = G.isNarrow(map) ? 0.5 : 0;
-      box.classList.toggle("narrow", !!sooner);
-      for (var zoom = 15; zoom <= 21; zoom += 1) { box.classList.toggle("near-" + zoom, map.getZoom() + sooner >= zoom); }
+      var box = map.getContainer();
+      box.classList.toggle("narrow", G.isNarrow(map));
+      for (var zoom = 15; zoom <= 21; zoom += 1) { box.classList.toggle("near-" + zoom, map.getZoom() >= zoom); }
+      G.rodsApart(map);
       G.untangle(map);
     }
     map.on("zoomend", nearness);
     /* marks are put in their new places after the end of a move that is a jump */
     map.on("moveend viewreset", function () { G.untangle(map); });
     map.on("click", function (event) { tapped(map, event); });
-    window.addEventListener("resize", function () { map.invalidateSize(); });
+    window.addEventListener("resize", function () { map.invalidateSize(); nearness(); });
     var first = G.firstView(map);
     go(first || wholeJob(), 20);
     pressed(first ? null : whole);
