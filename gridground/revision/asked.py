@@ -68,18 +68,17 @@ def _outside(record: FieldRecord, plan: dict[str, Any]) -> Iterator[Remark]:
     for key, word in (("work_start", "before"), ("work_end", "after")):
         if not block.get(key):
             continue
-        bound = dt.datetime.fromisoformat(block[key])
-        late = [
-            one
-            for one in record.standing
-            if one.kind == "tick"
-            and (dt.datetime.fromisoformat(one.at) - bound).total_seconds()
-            * (1 if word == "after" else -1)
-            > 0
-        ]
+        bound, side = dt.datetime.fromisoformat(block[key]), 1 if word == "after" else -1
+        ticks = (one for one in record.standing if one.kind == "tick")
+        late = [one for one in ticks if side * _seconds_past(one, bound) > 0]
         if late:
             names = ", ".join(str(one.about) for one in late[:_FEW])
             rest = f" and {len(late) - _FEW} more" if len(late) > _FEW else ""
             verb = "are" if len(late) > 1 else "is"
             text = f"{names}{rest} {verb} ticked {word} {block[key]}, the clearance's time"
             yield Remark("outside_clearance", late[0].seq, text)
+
+
+def _seconds_past(one: Entry, bound: dt.datetime) -> float:
+    """Return how long after a time an entry was made [s]; negative before it."""
+    return (dt.datetime.fromisoformat(one.at) - bound).total_seconds()
