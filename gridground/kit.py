@@ -57,6 +57,10 @@ def kit_block(
             for row in rows
             for lead_id in sorted(row.kit_lead_ids, key=natural_key)
         },
+        "leads": [
+            {"lead_id": lead.lead_id, "size": lead.size, "length_m": lead.length_m}
+            for lead in _sorted(job)
+        ],
         "left": [lead.lead_id for lead in left],
         "out_of_test": [{"lead_id": lead_id, "why": why} for lead_id, why in out.items()],
     }

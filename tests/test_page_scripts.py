@@ -57,12 +57,34 @@ def code_of(script):
     return kept
 
 
+TEXT = r""""(?:[^"\\\n]|\\.)*"|'(?:[^'\\\n]|\\.)*'"""
+PATTERN = (
+    r"(?:[(=:,!&|?\[] ?|return )(/(?![*/])(?:[^/\\\n\[]|\\.|\[(?:[^\]\\\n]|\\.)*\])+/[gimsuy]*)"
+)
+
+
+def without_blanks(line):
+    return re.sub(r"[ \t\n]", "", line)
+
+
 @pytest.mark.parametrize("name", [*SCRIPTS, "changes"])
 def test_scripts_lose_comments_and_blanks_and_nothing_else(name):
     code = (ASSETS / f"{name}.js").read_text("utf-8")
     # a comment that begins a line fills its lines: no code behind its end
     assert not re.search(r"(?m)^[ \t]*/\*(?:(?!\*/)[^\0])*\*/[ \t]*\S", code)
-    assert [line.rstrip(" \t") for line in own_asset(f"{name}.js").splitlines()] == code_of(code)
+    slim, lines = own_asset(f"{name}.js"), code_of(code)
+    assert without_blanks(slim) == without_blanks("".join(lines))
+    # a line ends where one ended; behind these signs its end says nothing
+    ends = [line[-1] not in "{;,(" for line in lines[:-1]]
+    assert slim.rstrip("\n").count("\n") == sum(ends)
+    # texts and patterns are as they were; words and signs that together make another are apart
+    whole = "\n".join(lines)
+    assert re.findall(PATTERN, slim) == re.findall(PATTERN, whole)
+    slim, whole = (re.sub(PATTERN, "", one) for one in (slim, whole))
+    assert re.findall(TEXT, slim) == re.findall(TEXT, whole)
+    for apart in (r"\w \w", r"[+-] [+-]"):
+        bare = [re.sub(TEXT, '""', one) for one in (slim, whole)]
+        assert len(re.findall(apart, bare[0])) == len(re.findall(apart, bare[1]))
     # no text holds what begins or ends a comment
     for text in re.findall(r'"(?:[^"\\\n]|\\.)*"', code):
         assert "/*" not in text

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from itertools import combinations
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 
@@ -180,26 +180,51 @@ def worst_cases(
     states, members = lead_states(model), [*groups.values()]
     volts = np.array([answer.body_v for _, answer in solved])  # (answers, states, contacts)
     tied = np.array([answer.tied for _, answer in solved])
-    ratio = volts / lasting.limit_v[:, :, None]
     passed = tied[:, None] & (volts <= lasting.limit_v[:, :, None])
-    rank = np.where(passed, ratio - 2.0, ratio)  # those that failed first: passed is -1 or less
+    rank = _rank(volts, lasting.limit_v, passed)
     stays, events, picked = lasting.stays_on, [], []
     for (phases, neutral), found in variants.items():
         for kept in (~stays[found], stays[found]):
-            of_variant, state = kept.nonzero()
-            which = np.array(found, np.intp)[of_variant]
+            variant, state = kept.nonzero()
+            which = np.array(found, np.intp)[variant]
             row, column = _worst(rank[which, state], members)
             events += [(phases, model.origin.name, neutral)] * len(row)
             picked.append(np.array([which[row], state[row], column]))
     which, state, column = np.concatenate(picked, axis=1)
-    figures = (
-        volts[which, state, column],
-        *(of[which, state] for of in (lasting.limit_v, lasting.time_s, stays)),
-        passed[which, state, column],
+    figures = zip(
+        volts[which, state, column].tolist(),
+        lasting.limit_v[which, state].tolist(),
+        lasting.time_s[which, state].tolist(),
+        stays[which, state].tolist(),
+        passed[which, state, column].tolist(),
+        strict=True,
     )
-    columns = (figure.tolist() for figure in (column, state, *figures))
-    for event, k, of_leads, *of_case in zip(events, *columns, strict=True):
-        yield _case(event, contacts[k], states[of_leads], of_case, setting.body_ohm)
+    rows = zip(events, column.tolist(), state.tolist(), figures, strict=True)
+    for event, contact, of_leads, case in rows:
+        yield _case(event, contacts[contact], states[of_leads], _Figures(*case), setting.body_ohm)
+
+
+class _Figures(NamedTuple):
+    """What was solved of one case; the time is NaN where it is not worked out."""
+
+    volts: float
+    limit_v: float
+    time_s: float
+    stays_on: bool
+    passed: bool
+
+
+def _rank(
+    volts: NDArray[np.float64], limit_v: NDArray[np.float64], passed: NDArray[np.bool_]
+) -> NDArray[np.float64]:
+    """Return what says which case is worse: 0 or more where it failed, -2 to -1 where it passed.
+
+    Rounding dust is taken off, so that of equals the first leads on every machine; what is no
+    number is the worst of its kind.
+    """
+    ratio = np.round(volts, DUST_DIGITS) / limit_v[:, :, None]
+    inside = np.nan_to_num(ratio - 2.0, nan=-1.0)
+    return np.where(passed, inside, np.nan_to_num(ratio, nan=np.inf))
 
 
 def _worst(
@@ -219,12 +244,11 @@ def _case(
     event: tuple[str, str, Neutral],
     contact: Contact,
     state: str,
-    figures: Sequence[Any],
+    figures: _Figures,
     body_ohm: float,
 ) -> WorkerCase:
     """Return the record of one case."""
-    volts, limit_v, time_s, stays_on, passed = figures
-    shown_v = significant(round(volts, DUST_DIGITS))
+    shown_v = significant(round(figures.volts, DUST_DIGITS))
     return WorkerCase(
         event=event[0],
         origin=event[1],
@@ -232,10 +256,10 @@ def _case(
         neutral=event[2],
         voltage_v=shown_v,
         body_a=significant(shown_v / body_ohm),
-        limit_v=limit_v,
-        passed=passed,
+        limit_v=figures.limit_v,
+        passed=figures.passed,
         whose=contact.whose,
         lead_state=state,
-        time_s=None if math.isnan(time_s) else significant(time_s),
-        stays_on=stays_on,
+        time_s=None if math.isnan(figures.time_s) else significant(figures.time_s),
+        stays_on=figures.stays_on,
     )

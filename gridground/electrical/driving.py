@@ -274,9 +274,10 @@ def _residual(reduction: Reduction, flows: Sequence[_Flow]) -> float:
     first, largest = 0, 0.0
     for flow in flows:
         scale = flow.injected_a
-        own = slice(first, first + len(scale))
-        first = own.stop
-        left = np.abs(flow.ports.gathered_a(at_ports[:, own]) - flow.entering_a)
-        worst = np.maximum(wrong[own], left.max(axis=0, initial=0.0))
-        largest = max(largest, float(np.max(worst[scale > 0] / scale[scale > 0], initial=0.0)))
+        columns = slice(first, first + len(scale))
+        first = columns.stop
+        left = np.abs(flow.ports.gathered_a(at_ports[:, columns]) - flow.entering_a)
+        worst = np.maximum(wrong[columns], left.max(axis=0, initial=0.0))
+        own = np.max(worst[scale > 0] / scale[scale > 0], initial=0.0)
+        largest = float(np.maximum(largest, own))  # what is no number stays none
     return largest

@@ -264,7 +264,7 @@ class _Tally:
         )
         ohm = np.array([e.resistance_ohm for _, e in electrodes])
         solved, residual = answers(model, asked, setting)
-        self.residual = max(self.residual, residual)
+        self.residual = float(np.maximum(self.residual, residual))
         row = np.array([b.row for p in self.layout.places for b in p.branches], np.intp)
         most_a = np.array([a.lead_a.max(axis=0) for _, a in solved]).max(axis=0)
         lead_a = np.full(len(self.current_a), np.nan)

@@ -80,9 +80,10 @@ class Supply:
         Where its phases stand, among the nodes it can stand at.
     touching_s : ndarray, shape (d, t, t)
         What conductors that touch add between these [S].
-    ties, touches : tuple of list of (int, int)
-        Pairs of these that each event connects: by the source, the neutral point's last, and by
-        touching.
+    terminals : tuple of tuple of int
+        The nodes at which its phases stand in each event.
+    touches, joined : tuple of list of (int, int)
+        Pairs of nodes that each event connects: by touching, and by touching or the source.
     """
 
     phases: tuple[str, ...]
@@ -91,8 +92,9 @@ class Supply:
     emf_v: NDArray[np.complex128]
     incidence: NDArray[np.float64]
     touching_s: NDArray[np.float64]
-    ties: tuple[list[tuple[int, int]], ...]
+    terminals: tuple[tuple[int, ...], ...]
     touches: tuple[list[tuple[int, int]], ...]
+    joined: tuple[list[tuple[int, int]], ...]
 
     @classmethod
     def of(cls, model: Model, setting: Setting, standing: Sequence[int]) -> Supply:
@@ -112,14 +114,15 @@ class Supply:
         on = np.zeros((len(drives), 3), bool)
         incidence = np.zeros((len(drives), len(number), 3))
         touching = np.zeros((len(drives), len(number), len(number)))
-        ties, touches = [], []
+        terminals, touches, joined = [], [], []
         for event, drive in enumerate(drives):
             labels, at = list(drive.labels), [number[node] for node in drive.terminals]
             on[event, labels] = True
             incidence[event, at, labels] = 1.0
             incidence[event, star, labels] -= 1.0
-            ties.append([(at[0], row) for row in (*at[1:], star)])
+            terminals.append(tuple(at))
             touches.append([(number[a], number[b]) for a, b in drive.touching])
+            joined.append([(at[0], row) for row in (*at[1:], star)] + touches[-1])
             for one, other in touches[-1]:
                 contact = np.zeros(len(number))
                 contact[one] += 1.0
@@ -134,8 +137,9 @@ class Supply:
             np.where(on, source.emf_v(), 0.0),
             incidence,
             touching,
-            tuple(ties),
+            tuple(terminals),
             tuple(touches),
+            tuple(joined),
         )
 
     def connected(self, few: NDArray[np.intp], component: NDArray[np.intp]) -> Connected:
@@ -155,16 +159,10 @@ class Supply:
         """
         k = len(component) - 1
         number = few.tolist()
-        touches = [[(number[a], number[b]) for a, b in pairs] for pairs in self.touches]
-        ties = [[(number[a], number[b]) for a, b in pairs] for pairs in self.ties]
-        admittance = self.admittance_s if self.grounded else self.admittance_s.copy()
-        for event, tied in enumerate(() if self.grounded else ties):
-            part = merged_parts(component, touches[event])
-            at = [tied[0][0], *(row for _, row in tied[:-1])]
-            if int(part[-1]) in part[at]:  # the neutral point floats
-                tied.pop()
-                total = admittance[event].sum(axis=1)
-                admittance[event] -= np.outer(total, total) / total.sum()
+        joined = [[(number[a], number[b]) for a, b in pairs] for pairs in self.joined]
+        admittance = self.admittance_s
+        if not self.grounded:
+            admittance = self._floating(few, component)
         fold = np.zeros((k + 1, len(few)))
         fold[few, np.arange(len(few))] = 1.0
         incidence = fold @ self.incidence
@@ -176,5 +174,17 @@ class Supply:
             incidence[:, :k],
             added[:, :k, :k],
             (into @ self.emf_v[:, :, None])[:, :k, 0],
-            tuple(one + other for one, other in zip(ties, touches, strict=True)),
+            tuple(joined),
         )
+
+    def _floating(
+        self, few: NDArray[np.intp], component: NDArray[np.intp]
+    ) -> NDArray[np.complex128]:
+        """Return the source's admittances, its neutral point let float where it can [S]."""
+        number, admittance = few.tolist(), self.admittance_s.copy()
+        for event, (at, touches) in enumerate(zip(self.terminals, self.touches, strict=True)):
+            part = merged_parts(component, [(number[a], number[b]) for a, b in touches])
+            if int(part[-1]) in part[few[list(at)]]:
+                total = admittance[event].sum(axis=1)
+                admittance[event] -= np.outer(total, total) / total.sum()
+        return admittance

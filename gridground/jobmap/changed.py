@@ -50,4 +50,5 @@ def _measured(row: dict[str, Any]) -> dict[str, Any]:
         place = f"{row['lead_id']}: {row.get('from')} → {row.get('to')}, {place}"
     text = value_text(row.get("value"), row["what"])
     text += " (refused, not ticked)" if row.get("refused") else ""
+    text += f" (found before: {row['found']})" if row.get("found") else ""
     return row | {"place": place, "name": _NAMES.get(row["what"], row["what"]), "text": text}

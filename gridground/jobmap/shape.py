@@ -93,7 +93,7 @@ _TOP = (
     "*occurrences:L *vehicle_bond:o?"
 )
 _ROWS = {
-    "*measured": "what:t *pole_id:t? *lead_id:t *unit:t? who:t at:t *refused:t",
+    "*measured": "what:t *pole_id:t? *lead_id:t *unit:t? who:t at:t *refused:t *found:t",
     "*occurrences": "code:t step_id:t at:t who:t revision:i text:t settled:o?",
     "*changes": "what:t where:T before:t? after:t? text:t",
     "inputs": "layer:t *sha256:t? *rows:n? *date:t?",
@@ -120,6 +120,7 @@ _ROWS = {
     "materials": "item:t *size:t? *length_m:n? count:n *from_kit:T *short:n? *substitutes:T "
     "*out_of_test:T",
     "*kit.out_of_test": "lead_id:t why:t",
+    "*kit.leads": "lead_id:t size:t length_m:n",
     "assumptions": "text:t source:t",
     "cautions": "text:t source:t",
     "circuits": "circuit_id:t nominal_kv:n frequency_hz:n source_pole:t fault_data_source:t? "
@@ -171,7 +172,7 @@ _OBJECTS = {
     "limit_v:n standing_radius_m:n? message:t",
     "*vehicle_bond": "lead_id:t from:t to:t parallel:i size:t length_m:n? needed_m:n? path:L "
     "clamp_from:t clamp_to:t current_a:n? time_s:n rating_a:n kit_lead_ids:T source:t",
-    "*kit": "work_day:t? lead_test_interval:t? assigned:o left:T out_of_test:L",
+    "*kit": "work_day:t? lead_test_interval:t? assigned:o left:T out_of_test:L *leads:L",
     "totals": "locations:n leads:n rods:n cluster_bars:n clamps:n cones:n",
     "worker": "body_ohm:n? limit_v:n? limit_rule:t worst_v:n? cases:L *duration_s:n "
     "*without_personal_v:n? *worst_ground_v:n? *worst_ground_case:t *tightest_v:n? "

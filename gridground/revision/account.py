@@ -8,7 +8,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gridground.errors import InputError, Problem
-from gridground.revision.fieldrecord import LEAD_KEYS, ROD_KEYS, VEHICLE_KEY
+from gridground.revision.asked import asked_remarks
+from gridground.revision.remark import Remark
+from gridground.revision.tellings import LEAD_KEYS, ROD_KEYS, VEHICLE_KEY
 from gridground.territory.frame import geodesic_m
 from gridground.territory.text import near_remedy, shown
 from gridground.units import way_text
@@ -21,25 +23,6 @@ if TYPE_CHECKING:
 PARTS = ("prepare", "apply", "work", "remove", "release")
 # Farther from its pole no lead on the ground reaches: a slip of the finger or another pole.
 ROD_FARTHEST_M = 150.0
-
-
-@dataclass(frozen=True)
-class Remark:
-    """Something in a record that a person should look at; it changes nothing.
-
-    Attributes
-    ----------
-    code : str
-        Short name.
-    seq : int
-        Number of the entry.
-    text : str
-        One sentence.
-    """
-
-    code: str
-    seq: int
-    text: str
 
 
 @dataclass(frozen=True)
@@ -167,7 +150,12 @@ def hold_record(record: FieldRecord, plan: dict[str, Any]) -> Account:
         undone=tuple(one for one in record.entries if one.seq in record.undone),
         remarks=tuple(
             sorted(
-                [*remarks, *_times(record), *_one_lead_twice(record, plan)],
+                [
+                    *remarks,
+                    *_times(record),
+                    *_one_lead_twice(record, plan),
+                    *asked_remarks(record, plan),
+                ],
                 key=lambda r: (r.seq, r.code),
             )
         ),
@@ -265,7 +253,9 @@ def walk(record: FieldRecord, steps: dict[str, StepAt]) -> tuple[list[str], list
             there = [who for who in there if not _is_there([who], one.who)]
         elif one.kind == "refused":
             text = f"step {one.about} was refused to {one.said}: {told(one)}"
-            remarks.append(Remark("reading_refused", one.seq, text))
+            text += " An undo of it counts nothing." if one.seq in record.undone else ""
+            code = "value_refused" if "typed" in one.values else "reading_refused"
+            remarks.append(Remark(code, one.seq, text))
         elif one.kind == "tick":
             remarks += _ticked(one, there, steps, done)
             done[str(one.about)] = one
@@ -281,8 +271,9 @@ def _is_there(people: list[str], who: str) -> bool:
 
 
 def told(one: Entry) -> str:
-    """Return what was told about the detector, and why the step was not ticked."""
-    return f"the detector {shown(one.values.get('detector'), limit=200)}. {one.why}"
+    """Return what was told about the detector, or typed, and why the step was not ticked."""
+    what, key = ("typed", "typed") if "typed" in one.values else ("the detector", "detector")
+    return f"{what} {shown(one.values.get(key), limit=200)}. {one.why}"
 
 
 def _goes_up(

@@ -5,7 +5,6 @@ A record is an account of ticks and readings. A tick says "ticked by … at …"
 
 from __future__ import annotations
 
-import contextlib
 import hashlib
 import re
 from dataclasses import dataclass, field
@@ -14,11 +13,11 @@ from typing import TYPE_CHECKING, Any
 
 from gridground.errors import InputError, Problem
 from gridground.jobclearance import as_moment
-from gridground.jobvalues import Section, as_choice, as_count, as_number
+from gridground.jobvalues import Section, as_choice, as_count
 from gridground.revision.checkwords import check_words
+from gridground.revision.tellings import LEAD_KEYS, READERS, ROD_KEYS, as_words
 from gridground.territory.front import parse_json, read_bytes
-from gridground.territory.text import id_fault, nearest_key, plain, shown, text_fault
-from gridground.units import area_mm2, parse_length_m
+from gridground.territory.text import id_fault, nearest_key, plain, shown
 
 if TYPE_CHECKING:
     import os
@@ -29,15 +28,7 @@ RECORD_BYTES = 4_000_000
 MOST_ENTRIES = 10_000
 _HEX = re.compile(r"[0-9a-f]{64}")
 _JOB_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}")
-# Sizes of copper that anybody could clamp on a line, our judgement [mm²].
-_LEAST_MM2, _MOST_MM2 = 4.0, 500.0
 KINDS = ("tick", "undo", "on the line", "off the line", "measured", "lead used", "refused")
-ROD_KEYS = (
-    *("rod_ohm", "soil_ohm_m", "rod_lon", "rod_lat", "rod_accuracy_m"),
-    *("rod_taped_m", "rod_bearing_deg"),
-)
-VEHICLE_KEY = "vehicle_rod_taped_m"
-LEAD_KEYS = ("lead_number", "size", "length_m")
 # What an entry of each kind holds beside seq, kind, who and at.
 KEYS = {
     "tick": ("step_id", "values"),
@@ -48,6 +39,11 @@ KEYS = {
     "lead used": ("lead_id", "values"),
     "refused": ("step_id", "values", "why"),
 }
+# What it may hold too: the questions that were pressed over, and what was found after a reading.
+MAY_HOLD = {"tick": ("asked", "found"), "lead used": ("asked",)}
+MOST_ASKED = 12
+_TICK_KEYS = (*ROD_KEYS, *LEAD_KEYS, "detector")
+REFUSED_KEYS = ("detector", "typed")
 
 
 @dataclass(frozen=True)
@@ -72,6 +68,10 @@ class Entry:
         What was measured, or told and refused.
     why : str or None
         Of a ``"refused"``: why the step was not ticked.
+    asked : tuple of str
+        The page's questions that were answered by pressing again.
+    found : str or None
+        Of a tick after a refused reading: what was found, in the words of who ticked.
     """
 
     seq: int
@@ -82,6 +82,8 @@ class Entry:
     undoes: int | None = None
     values: dict[str, Any] = field(default_factory=dict)
     why: str | None = None
+    asked: tuple[str, ...] = ()
+    found: str | None = None
 
     @property
     def said(self) -> str:
@@ -122,9 +124,16 @@ class FieldRecord:
 
     @property
     def standing(self) -> tuple[Entry, ...]:
-        """The entries that count: neither taken back nor an undo."""
+        """The entries that count: neither taken back nor an undo.
+
+        What was refused stays: a reading that somebody saw is not unseen by a press.
+        """
         gone = self.undone
-        return tuple(one for one in self.entries if one.seq not in gone and one.kind != "undo")
+        return tuple(
+            one
+            for one in self.entries
+            if one.kind == "refused" or (one.seq not in gone and one.kind != "undo")
+        )
 
 
 class _Part(Section):
@@ -139,10 +148,14 @@ class _Part(Section):
         """Name the nearest key of this object, or the kind of entry that has the key."""
         del tables  # those of a job file
         known = f"known here: {', '.join(sorted(self._known))}"
-        kinds = [kind for kind, keys in KEYS.items() if key in keys]
+        kinds = [kind for kind, keys in KEYS.items() if key in (*keys, *MAY_HOLD.get(kind, ()))]
         kinds += [
             f"{kind} (in its values)"
-            for kind, keys in (("tick", READERS), ("measured", ROD_KEYS), ("lead used", LEAD_KEYS))
+            for kind, keys in (
+                ("tick", _TICK_KEYS),
+                ("measured", ROD_KEYS),
+                ("lead used", LEAD_KEYS),
+            )
             if key in keys
         ]
         if kinds:
@@ -278,13 +291,15 @@ def _entry(part: _Part, number: int) -> Entry | None:
     if seq is not None and seq != number:
         part.add("seq", f"{seq} stands at place {number}", "number the entries 1, 2, 3 … in order")
     kind = part.take("kind", lambda value: as_choice(value, KINDS), required=True)
-    who = part.take("who", _text(200), required=True)
+    who = part.take("who", as_words(200), required=True)
     at = part.take("at", as_moment, required=True)
     about, undoes, values = _about(part, kind)
-    why = part.take("why", _text(200), required=True) if kind == "refused" else None
+    why = part.take("why", as_words(200), required=True) if kind == "refused" else None
+    more = {key: part.take(key, MORE[key]) for key in MAY_HOLD.get(str(kind), ())}
     if len(part.problems) > before or not (kind and who and at):
         return None
-    return Entry(number, kind, who, at, about, undoes, values, why)
+    held = {key: value for key, value in more.items() if value is not None}
+    return Entry(number, kind, who, at, about, undoes, values, why, **held)
 
 
 def _about(part: _Part, kind: str | None) -> tuple[str | None, int | None, dict[str, Any]]:
@@ -298,16 +313,16 @@ def _about(part: _Part, kind: str | None) -> tuple[str | None, int | None, dict[
     if kind == "lead used":
         return part.take("lead_id", _id, required=True), None, _values(part, keys=LEAD_KEYS)
     if kind == "refused":
-        return part.take("step_id", _id, required=True), None, _values(part, keys=("detector",))
+        return part.take("step_id", _id, required=True), None, _values(part, keys=REFUSED_KEYS)
     if kind is None:  # the keys of every kind are let pass, so that only the kind is named
-        part.know(("step_id", "undoes", "pole_id", "lead_id", "values", "why"))
+        part.know(("step_id", "undoes", "pole_id", "lead_id", "values", "why", *MORE))
     return None, None, {}
 
 
 def _values(part: _Part, *, keys: tuple[str, ...] = (), every: bool = False) -> dict[str, Any]:
     """Read the values of an entry; a kind that measures must hold one."""
     inner = part.inside("values")
-    readers = READERS if every else {key: READERS[key] for key in keys}
+    readers = {key: READERS[key] for key in (_TICK_KEYS if every else keys)}
     found = {key: inner.take(key, read) for key, read in readers.items() if key in inner.table}
     inner.know(readers)
     inner.refuse_unknown()
@@ -336,19 +351,6 @@ def _matching(pattern: re.Pattern[str], what: str) -> Callable[[object], str]:
     return read
 
 
-def _text(most: int) -> Callable[[object], str]:
-    """Return a reader of text that is not empty, up to a number of characters."""
-
-    def read(value: object) -> str:
-        if not isinstance(value, str) or not value.strip():
-            raise ValueError(f"write text, 1 to {most} characters")
-        if (fault := text_fault(value, limit=most)) is not None:
-            raise ValueError(f"write plain text: it is or holds what it must not ({fault})")
-        return value
-
-    return read
-
-
 def _id(value: object) -> str:
     """Read an id of the plan."""
     if not isinstance(value, str) or (fault := id_fault(value)) is not None:
@@ -356,43 +358,11 @@ def _id(value: object) -> str:
     return value
 
 
-def _size(value: object) -> str:
-    """Read the size of a lead that was used, whether large enough or not."""
-    remedy = 'write a size as text, e.g. "2/0", "4" (AWG) or "70 mm2"'
-    if not isinstance(value, str) or len(value) > 16:
-        raise ValueError(remedy)
-    try:
-        area = area_mm2(value)
-    except ValueError:
-        raise ValueError(remedy) from None
-    if not _LEAST_MM2 <= area <= _MOST_MM2:
-        raise ValueError(f"{remedy}, {_LEAST_MM2:g} to {_MOST_MM2:g} mm²")
-    return value
+def _asked(value: object) -> tuple[str, ...]:
+    """Read the questions that somebody pressed over."""
+    if not isinstance(value, list) or not 1 <= len(value) <= MOST_ASKED:
+        raise ValueError(f"write a list of 1 to {MOST_ASKED} texts, or leave it out")
+    return tuple(map(as_words(400), value))
 
 
-def _length_m(value: object) -> float:
-    """Read the length of a lead [m]."""
-    remedy = "write metres as a number, 0.1 to 100"
-    if isinstance(value, str) and len(value) <= 64:
-        with contextlib.suppress(ValueError):
-            remedy += f": {value.strip()} are {parse_length_m(value):.6g}"
-        raise ValueError(remedy)
-    if isinstance(value, bool) or not isinstance(value, int | float) or not 0.1 <= value <= 100:
-        raise ValueError(remedy)
-    return float(value)
-
-
-READERS: dict[str, Callable[[object], Any]] = {
-    "rod_ohm": as_number(0.01, 1e6),
-    "soil_ohm_m": as_number(0.1, 1e6),
-    "rod_lon": as_number(-180, 180),
-    "rod_lat": as_number(-90, 90),
-    "rod_accuracy_m": as_number(0, 10_000),
-    "rod_taped_m": as_number(0.01, 150),
-    "rod_bearing_deg": as_number(0, 360),
-    VEHICLE_KEY: as_number(0.01, 150),
-    "lead_number": _text(64),
-    "size": _size,
-    "length_m": _length_m,
-    "detector": _text(200),
-}
+MORE: dict[str, Callable[[object], Any]] = {"asked": _asked, "found": as_words(200)}

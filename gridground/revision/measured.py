@@ -9,10 +9,10 @@ from gridground.errors import InputError, Problem
 from gridground.job import Measured
 from gridground.jobvalues import as_count
 from gridground.revision.account import steps_by_id
-from gridground.revision.fieldrecord import LEAD_KEYS, READERS, ROD_KEYS
 from gridground.revision.hanging import hanging_notes
 from gridground.revision.occurrences import occurrences_of
-from gridground.revision.told_items import detector_items
+from gridground.revision.tellings import LEAD_KEYS, READERS, ROD_KEYS
+from gridground.revision.told_items import detector_items, reading_notes
 from gridground.revision.told_leads import edge_of, not_as_kit, used_leads, with_used
 from gridground.territory.text import shown
 
@@ -108,7 +108,7 @@ def revision_of(previous: dict[str, Any] | None, record: FieldRecord | None) -> 
         tuple(detector_items(rows)),
         occurrences_of(previous, record),
     )
-    return replace(made, notes=hanging_notes(made.occurrences))
+    return replace(made, notes=(*hanging_notes(made.occurrences), *reading_notes(rows)))
 
 
 def _whole(row: dict[str, Any]) -> dict[str, Any]:
@@ -145,7 +145,9 @@ def _rows(record: FieldRecord, plan: dict[str, Any]) -> Iterator[dict[str, Any]]
                 yield _row(one, what) | {"pole_id": pole_id}
             else:
                 refused = {"refused": one.why} if one.kind == "refused" else {}
-                yield _row(one, what) | {"pole_id": pole_id, "step_id": one.about} | refused
+                found = {} if one.found is None else {"found": one.found}
+                place = {"pole_id": pole_id, "step_id": one.about}
+                yield _row(one, what) | place | refused | found
 
 
 def _row(one: Entry, what: str) -> dict[str, Any]:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Any
 
-from gridground.record import OpenItem
-from gridground.revision.fieldrecord import VEHICLE_KEY
+from gridground.record import Note, OpenItem
+from gridground.revision.tellings import VEHICLE_KEY
 from gridground.territory.text import shown
 from gridground.units import feet_text, room_text
 
@@ -29,7 +29,7 @@ def detector_items(rows: Sequence[dict[str, Any]]) -> Iterator[OpenItem]:
     """
     for row in rows:
         refused = row.get("refused")
-        if row["what"] != "detector" or not (refused or tells_reading(row["value"])):
+        if row["what"] != "detector" or not (refused or tells_reading(_last_words(row))):
             continue
         where = (row.get("pole_id"), row.get("step_id"))
         yield OpenItem(
@@ -42,6 +42,33 @@ def detector_items(rows: Sequence[dict[str, Any]]) -> Iterator[OpenItem]:
             "the clearance holder",
             "find what was read; then test again, and tell the step's detector anew",
         )
+
+
+def reading_notes(rows: Sequence[dict[str, Any]]) -> Iterator[Note]:
+    """Say which tests were ticked after a reading, and what was found, in the crew's words.
+
+    Parameters
+    ----------
+    rows : sequence of dict
+        Rows of a plan's ``measured``.
+    """
+    for row in rows:
+        if row["what"] == "detector" and row.get("found"):
+            yield Note(
+                f"Step {row.get('step_id')}: a detector reading was told before it was ticked by "
+                f"{row['who']} at {row['at']}: {shown(row['value'], limit=200)}. What was found, "
+                f"in the crew's words: {shown(row['found'], limit=200)}.",
+                "field record of the plan before",
+            )
+
+
+def _last_words(row: dict[str, Any]) -> str:
+    """Return what the detector told last; where what was found is told, what went before is past.
+
+    The page writes a reading that was told earlier in front of the words of the later test.
+    """
+    value = str(row["value"])
+    return value.rsplit("; then ", 1)[-1] if row.get("found") else value
 
 
 def tells_reading(text: str) -> bool:

@@ -29,8 +29,16 @@ function put(id, text) {
   var field = document.getElementById(id);
   if (field) { field.value = text; field.dispatchEvent(new Event('input')); }
 }
+/* the number of the lead that the plan has for this step, else any */
+function numberHere() {
+  var plan = gridground.plan, said = document.querySelector('.stepno').textContent;
+  var id = /\\(([^)]*)\\)/.exec(said)[1];
+  var step = Object.values(plan.steps).flat().find(one => one.step_id === id);
+  var given = plan.kit ? plan.kit.assigned : {};
+  return Object.keys(given).find(key => given[key] === step.lead_id) || 'T12';
+}
 put('tick-ohm', '38.5');
-put('tick-lead', 'T12');
+put('tick-lead', numberHere());
 put('tick-who', arguments[0]);
 """
 TEXT_KEYS = {
@@ -89,6 +97,11 @@ class Tablet:
     def tick(self, who: str = "J. R.") -> str:
         """Fill in and tick the step shown; return what the page says."""
         self.run(FILL, who)
+        self.run("document.querySelector('.task button.tick').click()")
+        return self.said()
+
+    def again(self) -> str:
+        """Press the tick once more without a change; return what the page says."""
         self.run("document.querySelector('.task button.tick').click()")
         return self.said()
 
@@ -179,14 +192,20 @@ def _entry_faults(number, entry, kinds):
         yield "seq"
     if kind == "refused":
         keys |= {"why"}
-        if "READING" not in entry["values"].get("detector", "") or not entry["why"]:
-            yield "a refusal that tells no reading"
+        told = entry["values"]
+        if not (told.get("typed") or "READING" in told.get("detector", "")) or not entry["why"]:
+            yield "a refusal that tells no reading and nothing typed"
     if kind not in {*TEXT_KEYS, "undo", "on the line", "off the line"}:
         yield f"kind {kind}"
     keys |= TEXT_KEYS.get(kind, set())
     if kind in TEXT_KEYS:
         keys |= {"values"}
         yield from _value_faults(entry["values"])
+    for key in {"asked", "found"} & set(entry) if kind in {"tick", "lead used"} else ():
+        keys |= {key}
+        texts = entry[key] if key == "asked" else [entry[key]]
+        if not texts or not all(1 <= len(text) <= 400 for text in texts):
+            yield key
     if kind == "undo":
         keys |= {"undoes"}
         if kinds.get(entry["undoes"]) in {None, "undo", "undone"}:
@@ -206,8 +225,8 @@ def _value_faults(values):
             least, most = NUMBERS[key]
             if isinstance(value, bool) or not least <= value <= most:
                 yield f"{key} {value}"
-        elif key in {"detector", "lead_number", "size"}:
-            if not 1 <= len(value) <= (200 if key == "detector" else 64):
+        elif key in {"detector", "typed", "lead_number", "size"}:
+            if not 1 <= len(value) <= (200 if key in {"detector", "typed"} else 64):
                 yield f"{key} {value}"
         else:
             yield f"values.{key}"

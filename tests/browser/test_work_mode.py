@@ -111,6 +111,8 @@ def test_every_step_to_the_end_counts_as_the_plan_does(tablet, document, page):
         assert tablet.tick() == f"Step {step['step_id']} ticked by J. R. at 2026-04-14 07:30."
         assert tablet.counts().startswith(f"Leads on {number} of {total} off 0 STILL ON {number}")
     tablet.ticks(len(steps["work"]))
+    assert tablet.said().startswith("Nobody is marked on the line.")
+    assert "ticked by" in tablet.again()
     for number, step in enumerate(steps["remove"], start=1):
         assert tablet.step() == step["step_id"]
         tablet.tick()
@@ -130,7 +132,14 @@ def test_every_step_to_the_end_counts_as_the_plan_does(tablet, document, page):
     asked = [entry["values"] for entry in record["entries"] if entry["values"]]
     assert {"rod_ohm": 38.5} in asked
     assert {"detector": "proved before and after; no reading on A, B, C"} in asked
-    assert {"lead_number": "T12"} in asked
+    given = document["kit"]["assigned"]
+    lead_of = {step["step_id"]: step["lead_id"] for step in steps["apply"]}
+    told = {
+        entry["values"]["lead_number"]: lead_of[entry["step_id"]]
+        for entry in record["entries"]
+        if "lead_number" in entry["values"]
+    }
+    assert told == {number: lead for number, lead in given.items() if lead in lead_of.values()}
 
 
 def test_ticks_outlast_a_reload_and_the_name_is_remembered(tablet, document, page):
@@ -288,7 +297,11 @@ def test_a_corrected_time_stands_beside_the_clock(tablet, document, page):
         "var f = document.getElementById('tick-when'); f.value = '2026-04-14T06:05';"
         "f.dispatchEvent(new Event('input'))"
     )
-    said = tablet.tick()
+    assert tablet.tick() == (
+        "This tick is before the time of the clearance: from 2026-04-14 07:30 to "
+        "2026-04-14 15:00. Ask the clearance holder. Press again only when somebody has looked."
+    )
+    said = tablet.again()
     wanted = "ticked by J. R. at 2026-04-14 06:05 (time corrected; tablet clock 2026-04-14 07:30)"
     assert said == f"Step P1 {wanted}."
     tablet.run("window.__minutes = 12")
@@ -358,11 +371,17 @@ def test_what_a_step_measures_is_asked_for(tablet, document, page):
         )
     assert press() == "The detector is proved before and after, then the step is ticked."
     word("proved before and after")
+    assert press().startswith("READING on A was told here by J. R. at 2026-04-14 07:30. Before")
+    fill(tablet, tick_found="generator at Q214, opened by Ann")
+    assert press().startswith("READING on A was told here by J. R. at 2026-04-14 07:30. Found")
     assert "ticked by" in press()
-    assert tablet.record()["entries"][-1]["values"] == {
+    last = tablet.record()["entries"][-1]
+    assert last["values"] == {
         "detector": "READING pressed first on A; then proved before and after; "
         "no reading on A, B, C"
     }
+    assert last["found"] == "generator at Q214, opened by Ann"
+    assert len(last["asked"]) == 1
 
 
 WALK = """
@@ -614,6 +633,8 @@ def test_two_tabs_lose_nothing(tablet, document, page):
         driver.get(address)
         tablet.enter()
         tablet.tick("Second")
+        assert "after the time of the clearance" in tablet.said()  # that tab has another clock
+        tablet.again()
         driver.switch_to.window(first)
         tablet.go("P2")
         tablet.tick("First")
@@ -830,6 +851,7 @@ def test_a_plan_without_what_steps_ask_for_can_be_worked(tablet):
     tablet.open(page_html(plan))
     total = sum(map(len, document["steps"].values()))
     tablet.ticks(total)
+    tablet.tick()  # the work asked first: nobody was marked on the line
     record = tablet.record()
     assert len(record["entries"]) == total
     assert record_faults(record, plan.document) == []

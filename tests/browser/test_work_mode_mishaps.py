@@ -226,6 +226,7 @@ def test_whatever_the_page_lets_in_a_record_the_reader_takes(tablet, document, p
     for size in ("4 mm2", "500 mm2", "2", "4/0", "350"):
         fill(tablet, used_size=size, used_length="3", used_number="\ufdd0N" + "x" * 90)
         in_unit(tablet, "metres")
+        assert "is not in the kit" in press_words(tablet, "Write this lead down"), size
         assert press_words(tablet, "Write this lead down").startswith("Written down"), size
     record = tablet.record()
     told = parse_record(json.dumps(record).encode(), name="record.json")

@@ -59,26 +59,52 @@
     box.appendChild(row);
     return box;
   }
-  function detector(step, draft, refuse) {
-    var box = el("div"), phases = step.phases && step.phases.length ? step.phases : ["every phase"];
+  /* the phases of the readings told before, by this page or the one that was closed */
+  function phasesOf(readings) {
+    var found = [];
+    readings.forEach(function (entry) {
+      var said = /READING on ([^;(]*)/.exec(entry.values.detector);
+      if (said) { said[1].split(",").forEach(function (phase) { if (found.indexOf(phase.trim()) < 0) { found.push(phase.trim()); } }); }
+    });
+    return found;
+  }
+  /* what was read before is asked about: what was found goes into the record */
+  function foundSince(draft, readings) {
+    var last = readings[readings.length - 1], input = G.entry(200, draft.found);
+    input.addEventListener("input", function () { draft.found = input.value; });
+    return {
+      node: G.field("What was found after the reading, and who cleared it", "tick-found", input),
+      read: function (values, read) {
+        read.found = G.cleaned(input.value, 200);
+        return read.found ? null : last.values.detector + " was told here by " + last.who + " at " + G.clockText(last.at) + ". Before this step is ticked write what was found, and who cleared it.";
+      }
+    };
+  }
+  function detector(step, draft, about) {
+    var box = el("div"), phases = step.phases && step.phases.length ? step.phases : ["every phase"], volts = G.entry(20, draft.volts), seen = phasesOf(about.readings);
     draft.read = draft.read || new Map();
-    draft.seen = draft.seen || [];
+    volts.addEventListener("input", function () { draft.volts = volts.value; });
+    volts.addEventListener("change", function () { if (on("READING").length) { tell(); } });
+    function tell() {
+      var words = told();
+      about.refuse(words === draft.told ? null : { detector: words }, stop(on("READING")));
+      draft.told = words;
+    }
     function stop(names) { return "A reading on " + names.join(", ") + ": STOP. This step is not ticked. Tell the clearance holder."; }
     function on(words) { return phases.filter(function (phase) { return draft.read.get(phase) === words; }); }
     /* all that the form says at that moment, for the record of what was refused */
     function told() {
-      var clear = on("no reading");
-      return G.cleaned("READING on " + on("READING").join(", ") + (clear.length ? "; no reading on " + clear.join(", ") : "") + (draft.proved ? "; proved before and after" : ""), 200);
+      var clear = on("no reading"), shown = G.cleaned(volts.value, 20);
+      return G.cleaned("READING on " + on("READING").join(", ") + (shown ? " (" + shown + (/[a-z]/i.test(shown) ? "" : " V") + ")" : "") + (clear.length ? "; no reading on " + clear.join(", ") : "") + (draft.proved ? "; proved before and after" : ""), 200);
     }
     box.appendChild(choice("Detector", ["proved before and after"], draft.proved ? "proved before and after" : "", function () { draft.proved = true; }));
     phases.forEach(function (phase) {
       box.appendChild(choice("Detector on " + phase, ["no reading", "READING"], draft.read.get(phase), function (words) {
-        var again = draft.read.get(phase) === words;
         draft.read.set(phase, words);
-        if (words === "READING" && draft.seen.indexOf(phase) < 0) { draft.seen.push(phase); }
-        if (words === "READING") { refuse(again ? "" : told(), stop([phase])); }
+        if (words === "READING") { tell(); } else { draft.told = ""; }
       }));
     });
+    box.appendChild(G.field("Volts shown, if the detector tells them", "tick-volts", volts));
     return {
       node: box,
       read: function (values) {
@@ -88,12 +114,17 @@
         if (left.length) { return "Say what the detector showed on " + left.join(", ") + "."; }
         if (!draft.proved) { return "The detector is proved before and after, then the step is ticked."; }
         /* a reading that was pressed and taken back stays in the words, in front of all that could be cut */
-        values.detector = G.cleaned((draft.seen.length ? "READING pressed first on " + draft.seen.join(", ") + "; then " : "") + "proved before and after; no reading on " + phases.join(", "), 200);
+        values.detector = G.cleaned((seen.length ? "READING pressed first on " + seen.join(", ") + "; then " : "") + "proved before and after; no reading on " + phases.join(", "), 200);
         return null;
       }
     };
   }
-  function rod(step, draft) {
+  function rod(step, draft, about) {
+    /* a figure that cannot be is refused, and stays to be seen; once, however often it is pressed */
+    function refused(words, why) {
+      if (draft.typed !== words) { draft.typed = words; about.refuse({ typed: G.cleaned(words, 200) }, why); }
+      return why;
+    }
     var box = el("div"), input = G.entry(12, draft.ohm), spot = el("p", "small", draft.spot || "");
     input.inputMode = "decimal";
     input.addEventListener("input", function () { draft.ohm = input.value; });
@@ -105,7 +136,12 @@
       if (!navigator.geolocation) { told("No position on this device. The rod counts where the plan has it."); return; }
       navigator.geolocation.getCurrentPosition(function (found) {
         var c = found.coords, pole = G.locationOf(step.pole_id), away_m = pole ? G.between({ lat: c.latitude, lon: c.longitude }, pole).distance_m : 0;
-        if (away_m > FARTHEST_M) { told("That is " + away_m.toFixed(0) + " m from the pole, farther than a lead reaches. The position was not taken."); return; }
+        if (away_m > FARTHEST_M) {
+          var far = "That is " + away_m.toFixed(0) + " m from the pole, farther than a lead reaches. The position was not taken.";
+          told(far);
+          refused("rod position " + c.latitude.toFixed(7) + ", " + c.longitude.toFixed(7), far);
+          return;
+        }
         draft.position = { rod_lon: +c.longitude.toFixed(7), rod_lat: +c.latitude.toFixed(7), rod_accuracy_m: Math.min(10000, +c.accuracy.toFixed(1)) };
         told("Position taken, good to about " + c.accuracy.toFixed(0) + " m.");
       }, function () { told("The position was refused or is not available. The rod counts where the plan has it."); }, { enableHighAccuracy: true, timeout: 10000 });
@@ -122,7 +158,9 @@
     function taped(values) {
       var feet = tape.value.trim(), deg = bearing.value.trim();
       if (!feet && !deg) { return null; }
-      if (!/^\d+(\.\d+)?$/.test(feet) || +feet < 0.1 || +feet * 0.3048 > FARTHEST_M) { return "Write the rod's distance from the pole in feet as a number with a point, as 16.5."; }
+      var long = "Write the rod's distance from the pole in feet as a number with a point, as 16.5.";
+      if (!/^\d+(\.\d+)?$/.test(feet)) { return long; }
+      if (+feet < 0.1 || +feet * 0.3048 > FARTHEST_M) { return refused("rod " + feet + " ft from the pole", long); }
       if (deg && (!/^\d+(\.\d+)?$/.test(deg) || +deg > 360)) { return "Write the bearing in degrees from 0 to 360."; }
       if (!deg && !draft.position) { return "With the distance write the bearing too, or take the position."; }
       values.rod_taped_m = +(+feet * 0.3048).toFixed(4);
@@ -136,17 +174,24 @@
         if (wrong) { return wrong; }
         if (draft.position) { Object.assign(values, draft.position); }
         if (!text) { return draft.unmeasured ? null : "Write the rod's resistance, or press “not measured”."; }
-        if (!/^\d+(\.\d+)?$/.test(text) || +text < 0.01 || +text > 1e6) { return "Write the rod's resistance in ohm as a number with a point, as 38.5."; }
+        var ohms = "Write the rod's resistance in ohm as a number with a point, as 38.5.";
+        if (!/^\d+(\.\d+)?$/.test(text)) { return ohms; }
+        if (+text < 0.01 || +text > 1e6) { return refused("rod " + text + " ohm", ohms); }
         values.rod_ohm = +text;
         return null;
       }
     };
   }
-  function leadNumber(draft) {
-    var input = G.entry(40, draft.number);
-    input.addEventListener("input", function () { draft.number = input.value; });
+  function leadNumber(draft, held) {
+    var box = el("div"), input = G.entry(40, draft.number), said = el("p", "small");
+    said.id = "tick-lead-kit";
+    said.setAttribute("role", "status");
+    function look() { said.textContent = G.plain(held(G.cleaned(input.value, 64))); }
+    input.addEventListener("input", function () { draft.number = input.value; look(); });
+    look();
+    box.append(G.field("Number on the lead, if it has one", "tick-lead", input), said);
     return {
-      node: G.field("Number on the lead, if it has one", "tick-lead", input),
+      node: box,
       read: function (values) {
         var text = G.cleaned(input.value, 64);
         if (text) { values.lead_number = text; }
@@ -156,12 +201,14 @@
   }
 
   /* Return the fields of one step's tick; `read` gives what was written or what is missing.
-     `refuse(told, why)` takes a reading at once: nobody ticks after one. */
-  G.tickForm = function (step, draft, refuse) {
+     `about.refuse(values, why)` takes a reading at once: nobody ticks after one; `about.readings`
+     are those of the step so far, `about.held(number)` says what the kit knows of a lead. */
+  G.tickForm = function (step, draft, about) {
     var box = el("div", "form"), asks = step.asks || [], parts = [];
-    if (asks.indexOf("detector") >= 0) { parts.push(detector(step, draft, refuse)); }
-    if (asks.indexOf("rod_ohm") >= 0 && step.pole_id !== null) { parts.push(rod(step, draft)); }
-    if (asks.indexOf("lead_number") >= 0) { parts.push(leadNumber(draft)); }
+    if (asks.indexOf("detector") >= 0) { parts.push(detector(step, draft, about)); }
+    if (asks.indexOf("rod_ohm") >= 0 && step.pole_id !== null) { parts.push(rod(step, draft, about)); }
+    if (asks.indexOf("lead_number") >= 0) { parts.push(leadNumber(draft, about.held)); }
+    if (about.readings.length) { parts.push(foundSince(draft, about.readings)); }
     parts.forEach(function (part) { box.appendChild(part.node); });
     var who = G.entry(40, draft.who === undefined ? G.lastWho() : draft.who), when = el("input"), pair = el("div", "pairs");
     who.addEventListener("input", function () { draft.who = who.value; });
@@ -178,13 +225,13 @@
     return {
       node: box,
       read: function () {
-        var values = {}, missing = null, now = new Date();
-        parts.forEach(function (part) { missing = missing || part.read(values); });
+        var values = {}, read = {}, missing = null, now = new Date();
+        parts.forEach(function (part) { missing = missing || part.read(values, read); });
         var name = G.cleaned(who.value, 40), at = draft.when ? new Date(draft.when) : now;
         if (!missing && !name) { missing = "Write who ticks."; }
         if (!missing && (isNaN(at) || at.getFullYear() < 2000 || at.getFullYear() > 2999)) { missing = "Write when, as day and time."; }
         if (missing) { return { missing: missing }; }
-        return { who: name, at: G.isoLocal(at), clock: G.isoLocal(now), values: values };
+        return Object.assign(read, { who: name, at: G.isoLocal(at), clock: G.isoLocal(now), values: values });
       }
     };
   };

@@ -206,6 +206,7 @@
           { d: "M17 7 V17 M8 17 H26 M11.500 21.500 H22.500 M14.500 26 H19.500", fill: "none", stroke: "#000", "stroke-width": "3" }
         ]));
         mark(map, where(rod), "mk-rod", sign, "rod " + feet(rod.distance_m) + ", " + bearing(rod.bearing_deg));
+        (G.rodMarks = G.rodMarks || []).push([sign, location]);
       }
     });
     if (plan.vehicle) {
@@ -273,7 +274,7 @@
     if (!bounds.isValid()) { G.plan.picture.poles.forEach(function (row) { bounds.extend(where(row)); }); }
     return bounds;
   }
-  G.feet = feet; G.bearing = bearing; G.mark = mark; G.placeOf = placeOf; G.locationOf = locationOf; G.wholeJob = wholeJob;
+  G.feet = feet; G.bearing = bearing; G.mark = mark; G.placeOf = placeOf; G.locationOf = locationOf; G.wholeJob = wholeJob; G.boundsOf = boundsOf;
   G.showPanel = showPanel;
   function showPanel(children, title) {
     var panel = document.getElementById("panel");
@@ -350,7 +351,7 @@
       bar.appendChild(made);
       return made;
     }
-    function go(bounds, zoom) { map.fitBounds(bounds, { padding: [72, 88], maxZoom: zoom, animate: false }); }
+    function go(bounds, zoom) { map.fitBounds(bounds, { padding: G.isNarrow(map) ? [38, 60] : [72, 88], maxZoom: zoom, animate: false }); }
     G.go = function (location) { G.chosen = location; pressed(all[1 + plan.locations.indexOf(location)]); go(boundsOf(location), 20.5); G.chose(); };
     var whole = button("Whole job", function () { go(wholeJob(), 20); pressed(whole); });
     all.push(whole);
@@ -365,15 +366,19 @@
     button("Where am I", function () { G.locate(map); });
     function nearness() {
       var box = map.getContainer();
+      box.classList.toggle("narrow", G.isNarrow(map));
       for (var zoom = 15; zoom <= 21; zoom += 1) { box.classList.toggle("near-" + zoom, map.getZoom() >= zoom); }
+      G.rodsApart(map);
       G.untangle(map);
     }
     map.on("zoomend", nearness);
-    map.on("moveend", function () { G.untangle(map); });
+    /* marks are put in their new places after the end of a move that is a jump */
+    map.on("moveend viewreset", function () { G.untangle(map); });
     map.on("click", function (event) { tapped(map, event); });
-    window.addEventListener("resize", function () { map.invalidateSize(); });
-    go(wholeJob(), 20);
-    pressed(whole);
+    window.addEventListener("resize", function () { map.invalidateSize(); nearness(); });
+    var first = G.firstView(map);
+    go(first || wholeJob(), 20);
+    pressed(first ? null : whole);
     nearness();
     window.addEventListener("beforeprint", function () {
       document.querySelectorAll("details").forEach(function (folded) { folded.open = true; });

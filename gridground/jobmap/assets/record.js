@@ -11,6 +11,8 @@
     tick: ["step_id", "values"], undo: ["undoes"], "on the line": [], "off the line": [],
     measured: ["pole_id", "values"], "lead used": ["lead_id", "values"], refused: ["step_id", "values", "why"]
   };
+  /* what was asked and pressed over; what was found after a reading */
+  var MORE = ["asked", "found"];
 
   /* ---- texts and times ---- */
   /* one line of visible signs; what reorders or hides text goes, and letters that show as nothing */
@@ -38,6 +40,8 @@
   function holds(entry) {
     if (!entry || typeof entry !== "object" || !isText(entry.id, 80) || !Object.prototype.hasOwnProperty.call(KEYS, entry.kind)) { return false; }
     if (!isText(entry.who, 200) || !isTime(entry.at) || !isTime(entry.clock)) { return false; }
+    if (entry.asked !== undefined && !(Array.isArray(entry.asked) && entry.asked.length && entry.asked.every(function (text) { return isText(text, 400); }))) { return false; }
+    if (entry.found !== undefined && !isText(entry.found, 200)) { return false; }
     return KEYS[entry.kind].every(function (key) {
       return key === "values" ? !!entry.values && typeof entry.values === "object" && !Array.isArray(entry.values) : isText(entry[key], 200);
     });
@@ -164,7 +168,8 @@
     }
     /* Return what the counts do not hold, sentence by sentence. */
     kept.unheld = function () {
-      return kept.doubts.concat(kept.others.filter(function (other) { return other.sum && (other.sum.still || other.sum.people); }).map(function (other) {
+      return kept.doubts.concat(kept.others.filter(function (other) { return !other.sum || other.sum.still || other.sum.people; }).map(function (other) {
+        if (!other.sum) { return "This tablet also holds ticks of this job under another plan (" + other.hash + "), and how many leads and people they count on is not known"; }
         return "Under plan " + other.hash.slice(0, 8) + " of this job this tablet holds " + other.sum.on + " leads on, " + other.sum.off + " off, still on " + other.sum.still + ", on the line " + other.sum.people;
       }));
     };
@@ -176,6 +181,7 @@
         var row = { seq: n + 1, kind: entry.kind, who: entry.who, at: entry.at };
         number.set(entry.id, n + 1);
         KEYS[entry.kind].forEach(function (name) { row[name] = name === "undoes" ? number.get(entry.undoes) : entry[name]; });
+        MORE.forEach(function (name) { if (entry[name] !== undefined) { row[name] = entry[name]; } });
         return row;
       });
     }
@@ -205,8 +211,9 @@
     return [
       "Job " + plan.job_id + ", plan " + hash.slice(0, 8) + ", revision " + (plan.revision || 1) + ".",
       "Leads on: " + state.on + " of " + book.total + ". Leads off: " + state.off + ". Still on: " + state.still + ".",
-      "On the line: " + line + ".",
+      "On the line: " + line + "."
+    ].concat(G.spokenRefusals(book, state), [
       "Last entry: " + said + "."
-    ].concat(kept.unheld().map(function (text) { return text + "."; }), ["Check: " + kept.letters().join(" ") + "."]);
+    ], kept.unheld().map(function (text) { return text + "."; }), ["Check: " + kept.letters().join(" ") + "."]);
   };
 })();

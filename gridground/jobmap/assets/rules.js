@@ -36,9 +36,11 @@
 
   /* ---- where a record stands ---- */
   G.standing = function (book, entries) {
-    var found = { ticked: new Map(), undone: new Map(), used: new Map(), people: [], on: 0, off: 0 };
+    var found = { ticked: new Map(), undone: new Map(), used: new Map(), refused: new Map(), people: [], on: 0, off: 0 };
     entries.forEach(function (entry) { if (entry.kind === "undo") { found.undone.set(entry.undoes, entry); } });
     entries.forEach(function (entry) {
+      /* what was refused stays, whatever is pressed after */
+      if (entry.kind === "refused") { found.refused.set(entry.step_id, (found.refused.get(entry.step_id) || []).concat(entry)); }
       if (found.undone.has(entry.id)) { return; }
       if (entry.kind === "tick") { found.ticked.set(entry.step_id, entry); }
       if (entry.kind === "lead used") { found.used.set(entry.lead_id, entry); }

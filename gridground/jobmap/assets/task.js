@@ -4,7 +4,7 @@
 (function () {
   "use strict";
   var root = document.documentElement, G = window.gridground, el = G.el;
-  var task = { book: null, kept: null, state: null, ready: false, at: null, view: "step", drafts: new Map(), sure: false, since: 0, summed: 0, looked: "" };
+  var task = { book: null, kept: null, state: null, ready: false, at: null, view: "step", drafts: new Map(), sure: false, since: 0, summed: 0, answered: new Set(), shown: "" };
   var LEAST_MS = 700; /* nobody reads a step in less; our judgement */
   var box, counts, notes, view, say, done, line, top;
 
@@ -32,7 +32,9 @@
     if (values.rod_ohm !== undefined) { said.push("rod " + values.rod_ohm + " ohm"); }
     if (values.rod_lat !== undefined) { said.push("rod position taken, good to about " + values.rod_accuracy_m + " m"); }
     if (values.rod_taped_m !== undefined) { said.push("rod at " + G.feet(values.rod_taped_m) + " by tape" + (values.rod_bearing_deg === undefined ? "" : ", bearing " + values.rod_bearing_deg + "°")); }
+    if (values.vehicle_rod_taped_m !== undefined) { said.push("truck's rod " + G.feet(values.vehicle_rod_taped_m) + " from the grounds by tape"); }
     if (values.detector !== undefined) { said.push("detector " + values.detector); }
+    if (values.typed !== undefined) { said.push("typed " + values.typed); }
     if (values.lead_number !== undefined) { said.push("lead number " + values.lead_number); }
     if (values.size !== undefined) { said.push("size " + values.size); }
     if (values.length_m !== undefined) { said.push("length " + G.feet(values.length_m)); }
@@ -56,14 +58,12 @@
     });
   }
 
-  /* Return what must be looked at before a lead comes off or the line is released: people and leads
-     that these counts do not hold. Nobody could mark them off here, so a second press goes on. */
-  function notLooked(item) {
-    var texts = item.part === "remove" || item.part === "release" ? task.kept.unheld() : [], all = item.part + texts.join("; ");
-    if (!texts.length || task.looked === all) { return null; }
-    task.looked = all;
-    task.since = window.performance.now();
-    return texts.join(". ") + ". Look first: is anybody on the line, does anything else hang? Press again only when somebody has looked.";
+  /* Ask what a tick raises; true where this press is the second one. What was asked goes along. */
+  function answered(item, questions, entry) {
+    var said = G.ask(task, item, questions);
+    if (said.stop) { task.since = window.performance.now(); told(said.stop); return false; }
+    if (said.asked.length) { entry.asked = said.asked; }
+    return true;
   }
 
   /* ---- what is done ---- */
@@ -71,18 +71,19 @@
     var reason = blocked() || G.whyNot(task.book, task.state, item);
     if (reason) { told(reason); return; }
     var read = form.read();
-    read.missing = read.missing || notLooked(item);
     if (read.missing) { told(read.missing); return; }
-    G.rememberWho(read.who);
     var entry = { kind: "tick", step_id: item.id, who: read.who, at: read.at, clock: read.clock, values: read.values };
+    if (read.found) { entry.found = read.found; }
+    if (!answered(item, G.questions(task, item, read), entry)) { return; }
+    G.rememberWho(read.who);
     if (!add(entry, function (state) { return G.whyNot(task.book, state, item); }, "Step " + item.id + " " + tickedText(entry) + ".")) { return; }
     task.drafts.delete(item.id);
     go(G.nextStep(task.book, task.state) || item);
   }
   /* a reading is in the record at once, whether or not somebody goes on to press the tick */
-  function refuse(item, words, why) {
+  function refuse(item, values, why) {
     var field = document.getElementById("tick-who"), name = G.cleaned(field ? field.value : "", 40) || G.lastWho() || "nobody named";
-    if (words) { add({ kind: "refused", step_id: item.id, who: name, at: now(), clock: now(), values: { detector: words }, why: why }, function () { return null; }, ""); }
+    if (values) { add({ kind: "refused", step_id: item.id, who: name, at: now(), clock: now(), values: values, why: why }, function () { return null; }, ""); }
     told(why);
   }
   function undo(item, who) {
@@ -113,6 +114,8 @@
       var field = document.getElementById("tick-who"), name = G.cleaned(field ? field.value : G.lastWho(), 40);
       missing = blocked() || missing || (name ? null : "Write who ticks; the same name stands with what is written down.");
       if (missing) { told(missing); return; }
+      var held = G.heldNumber(task.book, task.state, entry.values.lead_number, item, true);
+      if (!answered(item, held.map(function (text) { return { text: text }; }), entry)) { return; }
       G.rememberWho(name);
       Object.assign(entry, { who: name, at: now(), clock: now() });
       task.drafts.set(item.id, { openLead: draft.openLead, openGround: draft.openGround });
@@ -152,6 +155,7 @@
     var made = el("div", "done"), entry = task.state.ticked.get(item.id), values = valuesText(entry.values);
     made.appendChild(el("p", "state", "Step " + item.id + ": " + tickedText(entry) + "."));
     if (values) { made.appendChild(el("p", "", "Written down: " + values + ".")); }
+    if (G.besides(entry)) { made.appendChild(el("p", "", G.besides(entry).trim())); }
     if (!task.sure) {
       made.appendChild(writing("Undo this tick", "undo", function () { task.sure = true; render(); }));
       return made;
@@ -177,11 +181,17 @@
     (step.remarks || []).forEach(function (text) { made.appendChild(el("p", "remark", text)); });
     if (step.tool) { made.appendChild(el("p", "with", "With: " + step.tool)); }
     if (item.lead) { made.appendChild(el("p", "small", step.text)); }
+    var refused = G.refusedAt(task.state, item);
+    if (refused) { made.appendChild(refused); }
     if (task.state.has(item)) { made.appendChild(tickedCard(item)); }
     else if (!blocked()) {
       if (reason) { made.appendChild(el("p", "notyet", "Not yet. " + reason)); }
       else if (item.part === "remove" && !task.state.leaving) { made.appendChild(el("p", "notyet", "This tick begins the way off: leads on " + task.state.on + " of " + task.book.total + ". After it no lead goes on.")); }
-      var form = G.tickForm(step, draftOf(item), function (words, why) { refuse(item, words, why); });
+      var form = G.tickForm(step, draftOf(item), {
+        refuse: function (values, why) { refuse(item, values, why); },
+        readings: G.readingsAt(task.state, item),
+        held: function (number) { return G.kitWords(task.book, task.state, number, item); }
+      });
       made.appendChild(form.node);
       made.appendChild(writing(reason ? "Tick (not yet)" : "Tick this step", "tick" + (reason ? " waits" : ""), function () { tick(item, form); }));
     }
@@ -240,6 +250,8 @@
         words.append(el("span", "what", what));
         (item.step.remarks || []).forEach(function (text) { words.appendChild(el("b", "remark", text)); });
         words.appendChild(el("span", "state", stateText(item)));
+        var refused = G.refusedAt(task.state, item);
+        if (refused) { words.appendChild(refused); }
         row.append(el("b", "no", item.id), el("b", "pole", item.pole || "–"), words);
         if (task.state.has(item)) { row.classList.add("is"); }
         made.appendChild(row);
@@ -252,8 +264,9 @@
         entry.kind + (entry.kind === "undo" ? " of entry " + byId.get(entry.undoes) + " by" : ":") + " " + entry.who + " at " + G.clockText(entry.at);
       if (entry.kind === "refused") { text = "step " + entry.step_id + " REFUSED, told by " + entry.who + " at " + G.clockText(entry.at) + ": " + valuesText(entry.values) + ". " + entry.why; }
       if (entry.kind === "measured" || entry.kind === "lead used") { text += ", " + (entry.pole_id || entry.lead_id) + ": " + valuesText(entry.values); }
+      text += G.besides(entry);
       var row = el("li", "", text + (task.state.undone.has(entry.id) ? " (undone)" : ""));
-      if (["measured", "lead used", "refused"].indexOf(entry.kind) >= 0 && !task.state.undone.has(entry.id) && !blocked()) {
+      if (["measured", "lead used"].indexOf(entry.kind) >= 0 && !task.state.undone.has(entry.id) && !blocked()) {
         row.appendChild(writing("Undo entry " + (n + 1), "undo-entry", function () { takeBack(entry); }));
       }
       log.appendChild(row);
@@ -300,6 +313,7 @@
     task.at = item;
     task.view = "step";
     task.sure = false;
+    task.shown = "";
     render();
     var place = item.pole ? G.locationOf(item.pole) : null;
     if (!root.classList.contains("working")) { return; }

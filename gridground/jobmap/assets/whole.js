@@ -76,7 +76,7 @@
     ["surroundings", "wires", "zones", "ways", "poles", "controls"].forEach(function (name) {
       if (G.drawn.indexOf(name) < 0) { wrong.push("the map is not drawn: " + name); }
     });
-    ["unpacked", "untangle", "showUnits", "showShade", "locate", "book", "keep", "qrSvg", "stateOnPaper", "tickForm", "writeDown", "handover", "task"].forEach(function (name) {
+    ["unpacked", "untangle", "firstView", "rodsApart", "showUnits", "showShade", "locate", "book", "ask", "keep", "qrSvg", "stateOnPaper", "tickForm", "writeDown", "handover", "task"].forEach(function (name) {
       if (typeof G[name] !== "function") { wrong.push("a script of the page did not run: " + name); }
     });
     var steps = ["prepare", "apply", "work", "remove", "release"].reduce(function (all, part) { return all.concat(plan.steps[part]); }, []);

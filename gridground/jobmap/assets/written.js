@@ -4,7 +4,7 @@
   "use strict";
   var G = window.gridground, el = G.el;
   /* sizes of the table of leads; any other is written as text, as 70 mm2 */
-  var SIZES = /^(2|1|[1-4]\/0|250|350|\d{1,3}(\.\d+)? mm2)$/, FOOT_M = 0.3048;
+  var SIZES = /^([1-6]|[1-4]\/0|250|350|\d{1,3}(\.\d+)? mm2)$/, FOOT_M = 0.3048;
   function number(text, least, most) {
     return /^\d+(\.\d+)?$/.test(text) && +text >= least && +text <= most ? +text : null;
   }
@@ -28,7 +28,7 @@
       G.field("Size, as 2/0 or 70 mm2", "used-size", size), G.field("Length", "used-length", length), unitChoice(draft), G.field("Number on the lead, if it has one", "used-number", tag),
       G.button("Write this lead down", "", function () {
         var words = size.value.trim(), long = number(length.value.trim(), 0.1, 328), values = { size: words }, name = G.cleaned(tag.value, 64);
-        if (!isSize(words)) { write("Write the size of the lead as 2, 1/0, 2/0, 4/0, 250 or 70 mm2."); return; }
+        if (!isSize(words)) { write("Write the size of the lead as 4, 2, 1/0, 2/0, 4/0, 250 or 70 mm2."); return; }
         if (long !== null) { values.length_m = +(draft.unit === "metres" ? long : long * FOOT_M).toFixed(3); }
         if (long === null || values.length_m > 100 || values.length_m < 0.1) { write("Write the length of the lead as a number with a point, as 12.5."); return; }
         if (!draft.unit) { write("Say whether the length is in feet or in metres."); return; }
