@@ -25,6 +25,7 @@ from gridground.electrical.ladder import (
 from gridground.electrical.locator import Locator
 from gridground.electrical.places import bare_poles, mid_spans, network_nodes_of
 from gridground.electrical.runs import lay_runs
+from gridground.electrical.series_runs import in_series
 from gridground.electrical.source import source_of
 
 if TYPE_CHECKING:
@@ -240,8 +241,9 @@ def build_model(
     earth = [p.earth_branches() for p in places]
     earthed = [(int(node), EARTH) for branch in earth for node in branch.start.ravel()]
     parts = merged_parts(parts, earthed)
-    laid = [*runs.branches, *earth]
-    reduction = reduce_to_ports(locator.n_nodes, laid, sorted(ports - {EARTH}), parts=parts)
+    ported = sorted(ports - {EARTH})
+    laid = in_series(locator.n_nodes, [*runs.branches, *earth], ported)
+    reduction = reduce_to_ports(locator.n_nodes, laid, ported, parts=parts)
     return Model(origin, source, reduction, places, drives, star, runs.gaps, tuple(states), shut)
 
 
