@@ -60,15 +60,15 @@ def _merged(branch: CoupledBranches, passed: NDArray[np.bool_]) -> CoupledBranch
     count, chain = connected_components(graph, directed=False)
     free = np.ones(2 * m, bool)
     free[one], free[other] = False, False
-    ring = np.bincount(chain, weights=free[:m] + 0.0 + free[m:], minlength=count) == 0
+    ring = ~np.isin(np.arange(count), chain[np.flatnonzero(free) % m])
     alone = np.flatnonzero(ring[chain])  # goes round and meets nothing: left as it is
-    rows = np.flatnonzero(free)
-    rows = rows[np.argsort(chain[rows % m], kind="stable")].reshape(-1, 2)
+    loose = np.flatnonzero(free)
+    first, last = loose[np.argsort(chain[loose % m], kind="stable")].reshape(-1, 2).T
     impedance = np.zeros((count, *branch.impedance_ohm.shape[1:]), complex)
     np.add.at(impedance, chain, branch.impedance_ohm)
     return CoupledBranches(
-        np.concatenate([end[rows[:, 0]], branch.start[alone]]),
-        np.concatenate([end[rows[:, 1]], branch.end[alone]]),
+        np.concatenate([end[first], branch.start[alone]]),
+        np.concatenate([end[last], branch.end[alone]]),
         np.concatenate([impedance[~ring], branch.impedance_ohm[alone]]),
     )
 
