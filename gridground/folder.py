@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
+import stat
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,6 +20,7 @@ if TYPE_CHECKING:
 
 WIRES = ("conductors.csv", "constructions.csv")
 _HASH = re.compile(rb"[0-9a-f]{64}")
+_MOST_LINKS = 41  # as many as Linux follows, and the file
 
 
 def job_files(job_id: str) -> tuple[str, ...]:
@@ -78,13 +81,17 @@ def same_file(one: Path, other: Path) -> bool:
 
 
 def _entries(file: Path, *, follow: bool = True) -> Iterator[tuple[int, int]]:
-    """Yield what a path stands for on the disk: itself, and what it points at."""
-    for look in (os.lstat, os.stat) if follow else (os.lstat,):
+    """Yield what a path stands for on the disk: itself, and each that its links point at."""
+    here = file
+    for _ in range(_MOST_LINKS if follow else 1):
         try:
-            found = look(file)
+            found = os.lstat(here)
         except (OSError, ValueError):
-            continue
+            return
         yield found.st_dev, found.st_ino
+        if not stat.S_ISLNK(found.st_mode):
+            return
+        here = here.parent / here.readlink()
 
 
 def of_other_plans(folder: Path, job_id: str, plan_hash: str) -> list[str]:
@@ -105,18 +112,36 @@ def of_other_plans(folder: Path, job_id: str, plan_hash: str) -> list[str]:
     """
     names = [name for name in job_files(job_id) if usual_file(folder / name)]
     sheets = [name for name in names if name.endswith(".pdf")]
-    same = {name: _carries(folder / name, plan_hash) for name in names if name not in sheets}
+    own = _plan_hash(folder / f"{job_id}.plan.json")
+    same = {
+        name: _carries(folder / name, plan_hash, beside=own) for name in names if name not in sheets
+    }
     others = [name for name, is_same in same.items() if is_same is False]
     return others if same.get(f"{job_id}.plan.json") else [*others, *sheets]
 
 
-def _carries(file: Path, plan_hash: str) -> bool | None:
-    """Say whether a file carries a hash; None where it carries none at all, or is not read."""
+def _plan_hash(file: Path) -> str | None:
+    """Return the hash that a plan says it has; None where there is none."""
+    try:
+        found = json.loads(file.read_bytes())["plan_hash"]
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+    return found if isinstance(found, str) else None
+
+
+def _carries(file: Path, plan_hash: str, *, beside: str | None) -> bool | None:
+    """Say whether a file is of a plan; None where it carries no hash at all, or is not read.
+
+    A later plan names the one before it: what carries the hash of the plan that lies `beside` is
+    of that one.
+    """
     try:
         content = file.read_bytes()
     except OSError:
         return None
     found = set(_HASH.findall(content))
+    if beside is not None and beside != plan_hash and beside.encode() in found:
+        return False
     return plan_hash.encode() in found if found else None
 
 

@@ -56,7 +56,7 @@ from gridground.record import FORMAT, Plan, canonical_bytes, is_ready, plan_hash
 from gridground.revision.changes import changes_between
 from gridground.revision.measured import FIRST, with_measured
 from gridground.revision.occurrences import occurrence_items, occurrence_notes, occurrence_rows
-from gridground.revision.told_items import vehicle_rod_items
+from gridground.revision.told_items import detector_items, told_readings, vehicle_rod_items
 from gridground.roads import mets_of
 from gridground.rodfinding import ROD_REACH_M, find_rod, stated_rods
 from gridground.rodtold import farthest_rod_m, rod_notes
@@ -267,7 +267,9 @@ def _document(
     items += [*vehicle_items(scene, placement.spots), *stated_items(job, placement.spots)]
     items += outside_items(scene, chosen)
     happened = beside.revision.occurrences
-    items += [*beside.revision.items, *occurrence_items(job, happened)]
+    settled = occurrence_notes(job, [*happened, *told_readings(beside.revision.rows)])
+    items += [*detector_items(beside.revision.rows, job.settled)]
+    items += occurrence_items(job, happened)
     items += field_items(scene, chosen, reach_m=job.limits.rod_setback_m + ROD_REACH_M)
     clearance = clearance_block(scene, chosen, beside.crews)
     items += [*day_items(job), *crew_items(clearance["others"], beside.unread)]
@@ -346,7 +348,7 @@ def _document(
             *crew_cautions(clearance["others"]),
             *kit_cautions(job, chosen.rows, bond=chosen.bond),
             *vehicle_zone.bond_cautions(scene, chosen),
-            *(asdict(n) for n in (*rod_notes(job), *occurrence_notes(job, happened))),
+            *(asdict(n) for n in (*rod_notes(job), *settled)),
         ],
         "triggers": list(TRIGGERS),
         "vehicle": vehicle_zone.vehicle_block(scene, chosen),

@@ -38,7 +38,8 @@ def _limits(scene: Scene) -> list[OpenItem]:
     """Ask about limits that can be but hardly are."""
     items = []
     for row in read_table("limit_bands"):
-        value = float(getattr(scene.job.limits, row["key"]))
+        rod = row["key"] == "rod_length_m"
+        value = scene.job.rod.length_m if rod else float(getattr(scene.job.limits, row["key"]))
         if float(row["smallest"]) <= value <= float(row["largest"]):
             continue
         name = row["key"].removesuffix("_m")

@@ -81,7 +81,7 @@ def test_outside_the_table_is_refused():
     with pytest.raises(TableError, match="11 s"):
         rating("2/0", np.array([1.0, 11.0]), 5)
     with pytest.raises(ValueError, match="not a lead size"):
-        rating("6", 0.5, 5)
+        rating("8", 0.5, 5)
 
 
 def test_withstand_per_square_millimetre_is_the_usual_figure():

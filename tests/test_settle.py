@@ -150,6 +150,14 @@ def test_limits_that_hardly_are(territory, limit, value):
     assert "limit_unusual" in codes(gg.plan_job(territory, job))
 
 
+def test_a_rod_length_without_its_unit(territory):
+    job = read()
+    job = replace(job, rod=replace(job.rod, length_m=6.0))  # "length = 6", meant in feet
+    (item,) = [i for i in gg.plan_job(territory, job).open_items if i.code == "limit_unusual"]
+    assert item.where == ("rod_length",)
+    assert "usual is 1.2 to 3.1 m" in item.what
+
+
 def test_neutral_that_stops_on_the_way(territory):
     area = changed(territory, "spans", "WB2-Q214", neutral_conductor=None)
     assert "neutral_stops" in codes(gg.plan_job(area, read()))

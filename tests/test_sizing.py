@@ -113,9 +113,9 @@ def test_one_lead_only_where_the_employer_says_so():
     ("changes", "field", "found"),
     [
         ({"lead_minimum": "25 mm2"}, "limits.lead_minimum", "25 mm2 is smaller than AWG 2"),
-        ({"lead_minimum": "4"}, "limits.lead_minimum", "'4' is not a lead size"),
+        ({"lead_minimum": "4"}, "limits.lead_minimum", "4 is smaller than AWG 2"),
         ({"lead_sizes": ("2", "25 mm2")}, "limits.lead_sizes", "25 mm2 is smaller than AWG 2"),
-        ({"lead_sizes": ("6",)}, "limits.lead_sizes", "'6' is not a lead size"),
+        ({"lead_sizes": ("6",)}, "limits.lead_sizes", "6 is smaller than AWG 2"),
         ({"lead_sizes": ()}, "limits.lead_sizes", "no size of an empty stock reaches"),
         (
             {"lead_minimum": "250"},

@@ -212,9 +212,15 @@ def test_as_many_cables_count_as_were_told(territory, job):
     assert items(whole, "lead_count_differs") == []
 
 
+AT = "2026-04-14T08:00:00Z"
+
+
 @pytest.mark.parametrize(
     ("text", "asked"),
     [
+        ("no reading on 12kV-1:A, 12kV-2:A, 4.8kV:B", False),
+        ("480 V on 12kV-1:A", True),
+        ("no reading on READING-1:A", False),
         ("B reads 7 kV", True),
         ("READING pressed first on A; then no reading on A, B, C", True),
         ("proved before and after; no reading on A, B, C", False),
@@ -223,8 +229,18 @@ def test_as_many_cables_count_as_were_told(territory, job):
 )
 def test_a_detector_that_read_something_is_asked_about(text, asked):
     row = {"what": "detector", "value": text, "pole_id": "P1", "step_id": "P3", "who": "x"}
-    found = [item.where for item in detector_items([row | {"at": "2026-04-14T08:00:00Z"}])]
+    found = [item.where for item in detector_items([row | {"at": AT}], ())]
     assert found == [("P1", "P3")] * asked
+
+
+def test_a_reading_is_answered_in_the_job_by_what_was_found():
+    row = {"what": "detector", "value": "B reads 7 kV", "pole_id": "P1", "step_id": "P3"}
+    rows = [row | {"who": "x", "at": AT}]
+    (asked,) = detector_items(rows, ())
+    assert f'at = "{AT}"' in asked.settles
+    answer = Settled("detector_reading_told", "P3", AT, "holder", "2026-04-15", "induction")
+    assert not list(detector_items(rows, (answer,)))
+    assert list(detector_items(rows, (replace(answer, step_id="P4"),)))
 
 
 def test_a_refused_reading_is_asked_about_until_the_step_is_told_anew(territory, job, first):
@@ -247,8 +263,14 @@ def test_a_refused_reading_is_asked_about_until_the_step_is_told_anew(territory,
     # another revision without a record forgets nothing
     later = gg.plan_job(territory, job, revision=revision_of(made, None)).document
     assert items(later, "detector_reading_told") == [item]
-    # tested again: the item goes, the record goes on telling what was refused
-    book.tick(test["step_id"], detector="proved before and after; no reading on A, B, C")
+    # tested again without a word about what was found: the reading stands
+    clear = {"detector": "proved before and after; no reading on A, B, C"}
+    book.tick(test["step_id"], **clear)
+    unexplained = anew(territory, job, first, book)
+    assert items(unexplained, "detector_reading_told") == [item]
+    assert unexplained["ready"] is False
+    # tested again, and told what was found: the item goes, the record goes on telling it
+    book.add("tick", step_id=test["step_id"], values=clear, found="induction of line T115")
     assert items(anew(territory, job, first, book), "detector_reading_told") == []
     assert "reading_refused" in [one.code for one in hold_record(book.read(), first).remarks]
 

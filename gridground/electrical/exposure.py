@@ -16,7 +16,7 @@ from gridground.electrical.contacts import DUST_DIGITS, Lasting, contacts_of, wo
 from gridground.electrical.driving import Asked, answers, lead_states
 from gridground.electrical.energizing import Injection, Origin, Setting, build_model
 from gridground.electrical.places import ELECTRODES, Branch, Layout, Place
-from gridground.errors import NotReachedError
+from gridground.errors import NetworkError, NotReachedError
 from gridground.units import significant
 
 if TYPE_CHECKING:
@@ -264,7 +264,9 @@ class _Tally:
         )
         ohm = np.array([e.resistance_ohm for _, e in electrodes])
         solved, residual = answers(model, asked, setting)
-        self.residual = float(np.maximum(self.residual, residual))
+        if not np.isfinite(residual):
+            raise NetworkError(f"from {model.origin.name}: the solution is no number")
+        self.residual = max(self.residual, residual)
         row = np.array([b.row for p in self.layout.places for b in p.branches], np.intp)
         most_a = np.array([a.lead_a.max(axis=0) for _, a in solved]).max(axis=0)
         lead_a = np.full(len(self.current_a), np.nan)

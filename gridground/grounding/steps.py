@@ -110,13 +110,14 @@ def _first(job: Job, before: Sequence[str]) -> list[dict[str, Any]]:
     """Clearance and briefing."""
     opened = "NOT STATED" if job.sources_opened is None else ", ".join(job.sources_opened) or "none"
     isolated = ", ".join(job.isolated_equipment) or "none stated"
-    blocked = f" at {', '.join(job.reclosing_blocked)}" if job.reclosing_blocked else ""
+    named = job.reclosing_blocked
+    blocked = "NOT STATED" if named is None else ", ".join(named) or "none"
     return [
         step_row(
             None,
             f"Get the clearance before anything else. See each opening and read its tag back. "
-            f"Devices opened and tagged: {opened}. Equipment isolated: {isolated}. Reclosing "
-            f"blocked and tagged{blocked}.",
+            f"To be seen open and tagged: {opened}. Equipment isolated: {isolated}. Reclosing "
+            f"blocked and tagged: {blocked}.",
         ),
         *(step_row(None, text) for text in before),
         step_row(
@@ -318,14 +319,15 @@ def _cones_down(spots: Sequence[Spot], zones: Sequence[Zone | None]) -> list[dic
     """Cones down, rods out, bars down."""
     steps = []
     for spot, zone in zip(spots, zones, strict=True):
-        if zone is not None:
-            rod = "; draw the rod" if spot.rod is not None else ""
-            rod += "; take the bar down" if _has_bar(spot) else ""
+        acts = ["take the cones down"] if zone is not None else []
+        acts += ["draw the rod"] if zone is not None and spot.rod is not None else []
+        acts += ["take the bar down"] if _has_bar(spot) else []
+        if acts:
             steps.append(
                 step_row(
                     spot.top.pole_id,
                     f"At {where_text(spot.top.pole_id, spot.top.span_id)}: after the last clamp is "
-                    f"off, take the cones down{rod}.",
+                    f"off, {'; '.join(acts)}.",
                 )
             )
     return steps

@@ -42,8 +42,8 @@ def work_steps(job: Job, spots: Sequence[Spot], rows: Sequence[LeadRow]) -> list
     ]
     tops = [spot.top for spot in spots]
     told = [(row, ends_told(row.edge, tops)[0]) for row in cuts]
-    steps += [_cut(row, conductor) for row, conductor in told]
-    steps += [_joined(row, conductor) for row, conductor in told]
+    for row, conductor in told:  # one conductor at a time
+        steps += [_cut(row, conductor), _joined(row, conductor)]
     if job.open_conductor and not cuts:
         add_remark(steps[-1], NO_BYPASS)
     return steps
@@ -56,6 +56,7 @@ def _cut(row: LeadRow, told: str) -> dict[str, Any]:
         f"At {where_text(row.edge.pole_id, row.edge.span_id)}: whoever cuts looks at both clamps "
         f"of bypass lead {row.lead_id} and says that it is on. Conductor {told} is cut only with "
         f"bypass lead {row.lead_id} on; it stays until the joint is made.",
+        cuts=row.lead_id,
     )
 
 
@@ -66,6 +67,7 @@ def _joined(row: LeadRow, told: str) -> dict[str, Any]:
         f"At {where_text(row.edge.pole_id, row.edge.span_id)}: before bypass lead {row.lead_id} "
         f"comes off, whoever cut says that conductor {told} is joined again. Where it is to stay "
         "open: everybody is down first.",
+        joins=row.lead_id,
     )
 
 

@@ -151,7 +151,7 @@ _ROWS = {
     "picture.devices": "device_id:t kind:t pole_id:t span_id:t? state:t",
     **{
         f"steps.{part}": "step_id:t pole_id:t? *lead_id:t? text:t *tool:t? *ends:T *asks:T "
-        "*phases:T *remarks:T *least_m:n?"
+        "*phases:T *remarks:T *least_m:n? *cuts:t *joins:t"
         for part in ("prepare", "apply", "work", "remove", "release")
     },
 }

@@ -85,6 +85,8 @@ class StepAt:
     lead_id: str | None
     tests: bool = False  # asks what the detector showed
     vehicle: bool = False  # asks how far the truck's own rod stands off
+    cuts: str | None = None  # the bypass lead of what is cut, and of what is joined again
+    joins: str | None = None
 
 
 def steps_by_id(plan: dict[str, Any]) -> dict[str, StepAt]:
@@ -97,6 +99,8 @@ def steps_by_id(plan: dict[str, Any]) -> dict[str, StepAt]:
             step.get("lead_id"),
             tests="detector" in step.get("asks", ()),
             vehicle=VEHICLE_KEY in step.get("asks", ()),
+            cuts=step.get("cuts"),
+            joins=step.get("joins"),
         )
         for part in PARTS
         for place, step in enumerate(plan["steps"][part])
@@ -347,7 +351,9 @@ def _wanted_before(step: StepAt, steps: dict[str, StepAt], done: dict[str, Entry
         return list(before)
     if step.part == "remove":  # a lead that never went on is not waited for
         on = {s.lead_id for k, s in steps.items() if s.part == "apply" and k in done}
-        return [k for k, s in before.items() if s.lead_id in on]
+        cut = {s.cuts for k, s in steps.items() if s.cuts is not None and k in done}
+        joints = [k for k, s in steps.items() if s.joins in cut and s.joins == step.lead_id]
+        return [*joints, *(k for k, s in before.items() if s.lead_id in on)]
     return [k for k, s in before.items() if s.pole_id in {None, step.pole_id}]
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import TYPE_CHECKING, Any
 
+from gridground.jobclearance import as_moment
 from gridground.revision.remark import Remark
 from gridground.territory.text import shown
 
@@ -68,7 +69,11 @@ def _outside(record: FieldRecord, plan: dict[str, Any]) -> Iterator[Remark]:
     for key, word in (("work_start", "before"), ("work_end", "after")):
         if not block.get(key):
             continue
-        bound, side = dt.datetime.fromisoformat(block[key]), 1 if word == "after" else -1
+        try:
+            bound = dt.datetime.fromisoformat(as_moment(block[key]))
+        except ValueError:  # a plan made by hand: nothing to hold the ticks against
+            continue
+        side = 1 if word == "after" else -1
         ticks = (one for one in record.standing if one.kind == "tick")
         late = [one for one in ticks if side * _seconds_past(one, bound) > 0]
         if late:

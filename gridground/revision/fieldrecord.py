@@ -15,7 +15,13 @@ from gridground.errors import InputError, Problem
 from gridground.jobclearance import as_moment
 from gridground.jobvalues import Section, as_choice, as_count
 from gridground.revision.checkwords import check_words
-from gridground.revision.tellings import LEAD_KEYS, READERS, ROD_KEYS, as_words
+from gridground.revision.tellings import (
+    LEAD_KEYS,
+    READERS,
+    ROD_KEYS,
+    VEHICLE_KEY,
+    as_words,
+)
 from gridground.territory.front import parse_json, read_bytes
 from gridground.territory.text import id_fault, nearest_key, plain, shown
 
@@ -42,7 +48,7 @@ KEYS = {
 # What it may hold too: the questions that were pressed over, and what was found after a reading.
 MAY_HOLD = {"tick": ("asked", "found"), "lead used": ("asked",)}
 MOST_ASKED = 12
-_TICK_KEYS = (*ROD_KEYS, *LEAD_KEYS, "detector")
+_TICK_KEYS = (*ROD_KEYS, VEHICLE_KEY, *LEAD_KEYS, "detector")
 REFUSED_KEYS = ("detector", "typed")
 
 

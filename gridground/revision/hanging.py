@@ -42,7 +42,8 @@ def hanging_text(record: FieldRecord, previous: dict[str, Any]) -> str | None:
         f"Leads of revision {record.revision} were on when this plan was made: {told}.{people} "
         "The counts of this plan begin at zero and do not hold them. Look at every pole of both "
         "plans. What this plan does not have comes off by the steps of revision "
-        f"{record.revision}; the rest is ticked here only when somebody has looked at it"
+        f"{record.revision}, whose page gridground map draws again from its plan file; the rest is "
+        "ticked here only when somebody has looked at it"
     )
 
 

@@ -12,7 +12,7 @@ from gridground.revision.account import steps_by_id
 from gridground.revision.hanging import hanging_notes
 from gridground.revision.occurrences import occurrences_of
 from gridground.revision.tellings import LEAD_KEYS, READERS, ROD_KEYS
-from gridground.revision.told_items import detector_items, reading_notes
+from gridground.revision.told_items import reading_notes
 from gridground.revision.told_leads import edge_of, not_as_kit, used_leads, with_used
 from gridground.territory.text import shown
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
     from gridground.job import Job
-    from gridground.record import Note, OpenItem
+    from gridground.record import Note
     from gridground.revision.fieldrecord import Entry, FieldRecord
 
 UNITS = {
@@ -56,8 +56,6 @@ class Revision:
         Rows of the plan's ``measured``.
     inputs : tuple of dict
         Rows of the records, for the plan's ``inputs``.
-    items : tuple of OpenItem
-        What the records tell that a person must settle.
     occurrences : tuple of dict
         Rows of the plan's ``occurrences``: what went wrong, up to now.
     notes : tuple of Note
@@ -68,7 +66,6 @@ class Revision:
     previous: dict[str, Any] | None
     rows: tuple[dict[str, Any], ...] = ()
     inputs: tuple[dict[str, Any], ...] = ()
-    items: tuple[OpenItem, ...] = ()
     occurrences: tuple[dict[str, Any], ...] = ()
     notes: tuple[Note, ...] = ()
 
@@ -96,7 +93,7 @@ def revision_of(previous: dict[str, Any] | None, record: FieldRecord | None) -> 
     rows = [_whole(row) for row in previous.get("measured", [])]
     inputs = [dict(row) for row in previous["inputs"] if row["layer"].startswith("record:")]
     if record is not None:
-        rows = _latest([*rows, *_rows(record, previous)])
+        rows = _latest(_while_read([*rows, *_rows(record, previous)]))
         inputs = [row for row in inputs if row["layer"] != record.input["layer"]]
         inputs.append(dict(record.input))
     number = int(previous.get("revision", 1)) + 1
@@ -105,7 +102,6 @@ def revision_of(previous: dict[str, Any] | None, record: FieldRecord | None) -> 
         previous,
         tuple(rows),
         tuple(inputs),
-        tuple(detector_items(rows)),
         occurrences_of(previous, record),
     )
     return replace(made, notes=(*hanging_notes(made.occurrences), *reading_notes(rows)))
@@ -120,6 +116,7 @@ def _whole(row: dict[str, Any]) -> dict[str, Any]:
             as_count(1, 6)(row.get("parallel"))
         if not all(isinstance(row.get(key), str) for key in (place, "who", "at")):
             raise ValueError("names no place, person or time")  # noqa: TRY301  one error below
+        UNITS[row["what"]]
         return dict(row) | {"value": READERS[row["what"]](row.get("value"))}
     except (KeyError, ValueError, TypeError) as error:
         found = f"{shown(row.get('what'))}: {shown(row.get('value'))} cannot be used"
@@ -172,6 +169,21 @@ def _lead_row(one: Entry, what: str, lead: dict[str, Any]) -> dict[str, Any]:
         "parallel": max(lead["parallel"], int((lead.get("planned") or {}).get("parallel") or 1)),
         "number": one.values.get("lead_number"),
     }
+
+
+def _while_read(rows: Iterable[dict[str, Any]]) -> Iterator[dict[str, Any]]:
+    """Leave out later tests that do not tell what was found: the reading before them stands."""
+    standing = set()
+    for row in rows:
+        place = (row.get("pole_id"), row.get("step_id"))
+        if row["what"] == "detector":
+            if row.get("refused"):
+                standing.add(place)
+            elif row.get("found"):
+                standing.discard(place)
+            elif place in standing:
+                continue
+        yield row
 
 
 def _latest(rows: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:

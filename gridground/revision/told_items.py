@@ -13,34 +13,66 @@ from gridground.units import feet_text, room_text
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    from gridground.job import Settled
+
 _SAME_M = 1e-3  # a tape is not read finer
 # The page's own word, in capitals; and any figure of volts but zero.
-_READING = re.compile(r"\bREADING\b")
-_VOLTS = re.compile(r"(\d+(?:[.,]\d+)?|[.,]\d+)\s*(?:kV|V|volts?|kilovolts?)\b", re.IGNORECASE)
+# Neither is part of a conductor's name, "12kV-1:A".
+_READING = re.compile(r"(?<![\w-])READING(?![\w:-])")
+_VOLTS = re.compile(
+    r"(?<![\w.,-])(\d+(?:[.,]\d+)?|[.,]\d+)\s*(?:kV|V|volts?|kilovolts?)(?![\w:-])", re.IGNORECASE
+)
+READING_TOLD = "detector_reading_told"
 
 
-def detector_items(rows: Sequence[dict[str, Any]]) -> Iterator[OpenItem]:
-    """Ask about detectors that are told to have read something.
+def told_readings(rows: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return the detectors that are told to have read something, in the form of an occurrence.
 
     Parameters
     ----------
     rows : sequence of dict
         Rows of a plan's ``measured``.
     """
+    found = []
     for row in rows:
         refused = row.get("refused")
         if row["what"] != "detector" or not (refused or tells_reading(_last_words(row))):
             continue
-        where = (row.get("pole_id"), row.get("step_id"))
-        yield OpenItem(
-            "detector_reading_told",
-            tuple(str(one) for one in where if one is not None),
+        text = (
             f"step {row.get('step_id')}, told by {row['who']} at {row['at']}: the detector "
             f"{shown(row['value'], limit=200)}"
-            + (f"; the step was refused: {refused}" if refused else ""),
+        ) + (f"; the step was refused: {refused}" if refused else "")
+        place = {key: row.get(key) for key in ("pole_id", "step_id", "at")}
+        found.append({"code": READING_TOLD, **place, "text": text})
+    return found
+
+
+def detector_items(
+    rows: Sequence[dict[str, Any]], settled: Sequence[Settled]
+) -> Iterator[OpenItem]:
+    """Ask about detectors that are told to have read something.
+
+    Parameters
+    ----------
+    rows : sequence of dict
+        Rows of a plan's ``measured``.
+    settled : sequence of Settled
+        What the job says was found out.
+    """
+    known = {(one.about, one.step_id, one.at) for one in settled}
+    for row in told_readings(rows):
+        if (READING_TOLD, row["step_id"], row["at"]) in known:
+            continue
+        where = (row["pole_id"], row["step_id"])
+        yield OpenItem(
+            READING_TOLD,
+            tuple(str(one) for one in where if one is not None),
+            row["text"],
             "the line may be energized, or something near it induces a voltage",
             "the clearance holder",
-            "find what was read; then test again, and tell the step's detector anew",
+            "find what was read, then test again: the tick of the step tells what was found; or "
+            f'state in the job settled = [{{ about = "{READING_TOLD}", step = '
+            f'"{row["step_id"]}", at = "{row["at"]}", by = …, on = …, found = … }}]',
         )
 
 

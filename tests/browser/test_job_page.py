@@ -163,7 +163,7 @@ def test_without_the_last_element_it_is_not_whole(browser, settled):
         ('id="plan-data">"{', 'id="plan-data">"{ '),
         ("'approach':[", "'approacH':["),
         ("must be P19. </b>", "must be P18. </b>"),
-        ("<dt>With</dt>", "<dt>Without</dt>"),
+        ("<dt>In all</dt>", "<dt>In part</dt>"),
         (".status.open{", ".status.opem{"),
         ('class="page"', 'class="pages"'),
         ("<!DOCTYPE html>", "<!DOCTYPE htm>"),

@@ -3,7 +3,7 @@
 (function () {
   "use strict";
   var G = window.gridground, el = G.el;
-  var SAME_M = 0.005;
+  var SAME_M = 0.005, AHEAD_MS = 600000; /* ten minutes, our judgement */
   function by(entry) { return entry.who + " at " + G.clockText(entry.at); }
 
   /* ---- a lead's own number against the kit of the plan ---- */
@@ -93,15 +93,22 @@
     if (from && when < new Date(from)) { side = "before"; }
     if (to && when > new Date(to)) { side = "after"; }
     function clock(iso) { return iso ? G.clockText(G.isoLocal(new Date(iso))) : "not stated"; }
+    if (when - new Date() > AHEAD_MS) { return [{ text: "This tick is " + clock(at) + ", later than this tablet's clock. Is the time right?" }]; }
     return !side ? [] : [{
       once: item.part + side,
       text: "This tick is " + side + " the time of the clearance: from " + clock(from) + " to " + clock(to) + ". Ask the clearance holder."
     }];
   }
+  function nearer(item, values) {
+    var check = (G.plan.checks || []).filter(function (row) { return row.code === "rod_setback" && row.where.indexOf(item.pole) >= 0; })[0];
+    if (!check || values.rod_taped_m === undefined || values.rod_taped_m >= check.limit - 0.001) { return []; }
+    return ["The rod is " + G.feet(values.rod_taped_m) + " from the pole by tape; the plan keeps " + G.feet(check.limit) + ". Drive it farther off and measure again."];
+  }
   G.questions = function (task, item, read) {
     var found = outside(item, read.at), before = G.readingsAt(task.state, item).slice(-1)[0];
     if (before) { found.push({ text: before.values.detector + " was told here by " + by(before) + ". Found since: " + read.found + ". Is that so, and has the clearance holder been told?" }); }
     G.heldNumber(task.book, task.state, read.values.lead_number, item).forEach(function (text) { found.push({ text: text }); });
+    nearer(item, read.values).forEach(function (text) { found.push({ text: text }); });
     if (item.part === "work" && item.index > 0 && !task.state.people.length) { found.push({ text: "Nobody is marked on the line. Mark who goes up, below, before the work is ticked." }); }
     if (item.part === "remove" || item.part === "release") {
       var texts = task.kept.unheld();

@@ -76,7 +76,7 @@
       node: G.field("What was found after the reading, and who cleared it", "tick-found", input),
       read: function (values, read) {
         read.found = G.cleaned(input.value, 200);
-        return read.found ? null : last.values.detector + " was told here by " + last.who + " at " + G.clockText(last.at) + ". Before this step is ticked write what was found, and who cleared it.";
+        return /\p{L}{3}/u.test(read.found) ? null : last.values.detector + " was told here by " + last.who + " at " + G.clockText(last.at) + ". Before this step is ticked write what was found, and who cleared it.";
       }
     };
   }

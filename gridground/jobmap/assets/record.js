@@ -35,7 +35,7 @@
   }
 
   /* ---- what was kept: whole, or not read at all ---- */
-  function isText(value, longest) { return typeof value === "string" && value.length > 0 && value.length <= longest; }
+  function isText(value, longest) { return typeof value === "string" && value.length > 0 && Array.from(value).length <= longest; }
   function isTime(value) { return isText(value, 40) && /^\d{4}-\d\d-\d\dT\d\d:\d\d/.test(value) && !isNaN(Date.parse(value)); }
   function holds(entry) {
     if (!entry || typeof entry !== "object" || !isText(entry.id, 80) || !Object.prototype.hasOwnProperty.call(KEYS, entry.kind)) { return false; }
@@ -68,9 +68,14 @@
 
   /* Every tab writes all entries under the job's one key, and its own once more under a key that no
      other tab writes: a tab that wakes up and writes what it knew before takes nothing away. */
+  /* what hangs under the plan before, by its record, until the job says that somebody looked */
+  function hanging(plan) {
+    return (plan.occurrences || []).filter(function (row) { return row.code === "leads_hang_under_earlier_plan" && !row.settled; })
+      .map(function (row) { return row.text.split(". ")[0]; });
+  }
   G.keep = function (plan, hash, changed) {
     var place = " " + hash + " " + plan.job_id, key = FORMAT + place, sumKey = FORMAT + "=" + place, ownKeys = FORMAT + "+" + place + " ";
-    var kept = { entries: [], trouble: "", others: [], doubts: [] }, frozen = false, made = 0;
+    var kept = { entries: [], trouble: "", others: [], doubts: hanging(plan) }, frozen = false, made = 0;
     var tab = Date.now().toString(36) + "-" + Math.random().toString(36).slice(2, 10);
     function refused(error) {
       return "This browser does not keep the ticks (" + (error && error.name || "refused") + "). They are in this page only: hand the record over before you close it.";
@@ -90,7 +95,7 @@
         do { count = kept.entries.length; kept.entries = merged(kept.entries, found); } while (kept.entries.length !== count);
       } catch (error) {
         frozen = true;
-        kept.doubts = ["What was ticked before cannot be read on this tablet: these counts begin at zero and do not hold it"];
+        kept.doubts = hanging(plan).concat("What was ticked before cannot be read on this tablet: these counts begin at zero and do not hold it");
         kept.trouble = "What this browser kept for this job cannot be read. It is left as it is, and the counts here begin at zero: look at the poles for leads that hang. Ticks from now on are in this page only: hand the record over before you close it.";
       }
     }

@@ -80,16 +80,21 @@
      poles in any order. Leads on: everything prepared, then strictly in order. Leads off: the leads
      that are on, strictly backwards. Release: all leads off; each pole in its own order, the steps
      for the whole job after all before them. */
+  /* what was cut is joined again, or left open with everybody down, before its bypass lead goes */
+  function joints(book, state, item) {
+    var lead = item.step.lead_id, cut = book.of.work.some(function (other) { return other.step.cuts === lead && state.has(other); });
+    return !lead || !cut ? [] : book.of.work.filter(function (other) { return other.step.joins === lead; });
+  }
   function needs(book, state, item) {
     var same = book.of[item.part].slice(0, item.index);
     switch (item.part) {
       case "prepare":
         var leading = book.of.prepare.findIndex(function (other) { return other.pole !== null; });
-        return same.filter(function (other) { return other.pole === item.pole || other.index < leading; });
+        return same.filter(function (other) { return other.pole === item.pole || other.pole === null || other.index < leading; });
       case "apply": return book.of.prepare.concat(same);
       case "work": return book.of.apply.concat(same);
       case "remove":
-        return book.of.apply.filter(state.has).concat(same.filter(function (other) { return isOn(book, state, other); }));
+        return joints(book, state, item).concat(book.of.apply.filter(state.has), same.filter(function (other) { return isOn(book, state, other); }));
       default:
         return book.of.remove.filter(function (other) { return isOn(book, state, other); })
           .concat(same.filter(function (other) { return item.pole === null || other.pole === item.pole; }));
@@ -119,6 +124,7 @@
       case "remove":
         if (state.people.length) { return people(state) + ". No lead comes off before everybody is marked off the line."; }
         if (!isOn(book, state, item)) { return "This lead is not counted on, so there is nothing to count off."; }
+        if (missing && missing.part === "work") { return "First " + named(missing) + ": its bypass lead stays until that is told."; }
         return missing ? "Leads come off backwards. Next is " + ofLead(missing) + "." : null;
       default:
         if (state.people.length) { return people(state) + ". Nothing is released before everybody is marked off the line."; }

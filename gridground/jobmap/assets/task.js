@@ -49,13 +49,16 @@
   }
   function now() { return G.isoLocal(new Date()); }
 
+  G.tooSoon = function (event) {
+    if (event.detail === 0 || window.performance.now() - task.since >= LEAST_MS) { return false; }
+    say.textContent = "That press came as this appeared, and was not taken. Read it, then press.";
+    say.classList.add("shown");
+    return true;
+  };
   /* A button that writes. What it writes over is drawn anew, and the second press of a double tap
      lands on what comes next: the next lead, the next name. A key's press has detail 0. */
   function writing(words, css, action) {
-    return G.button(words, css, function (event) {
-      if (event.detail > 0 && window.performance.now() - task.since < LEAST_MS) { say.textContent = "That press came as this appeared, and was not taken. Read it, then press."; say.classList.add("shown"); return; }
-      action();
-    });
+    return G.button(words, css, function (event) { if (!G.tooSoon(event)) { action(); } });
   }
 
   /* Ask what a tick raises; true where this press is the second one. What was asked goes along. */
@@ -76,15 +79,18 @@
     if (read.found) { entry.found = read.found; }
     if (!answered(item, G.questions(task, item, read), entry)) { return; }
     G.rememberWho(read.who);
-    if (!add(entry, function (state) { return G.whyNot(task.book, state, item); }, "Step " + item.id + " " + tickedText(entry) + ".")) { return; }
+    if (!add(entry, function (state) {
+      /* a reading that another tab wrote while this form stood there */
+      return G.readingsAt(state, item).length && !entry.found ? "A reading was told at this step meanwhile. Look at it again." : G.whyNot(task.book, state, item);
+    }, "Step " + item.id + " " + tickedText(entry) + ".")) { return; }
     task.drafts.delete(item.id);
     go(G.nextStep(task.book, task.state) || item);
   }
   /* a reading is in the record at once, whether or not somebody goes on to press the tick */
   function refuse(item, values, why) {
     var field = document.getElementById("tick-who"), name = G.cleaned(field ? field.value : "", 40) || G.lastWho() || "nobody named";
-    if (values) { add({ kind: "refused", step_id: item.id, who: name, at: now(), clock: now(), values: values, why: why }, function () { return null; }, ""); }
-    told(why);
+    var is = !values || add({ kind: "refused", step_id: item.id, who: name, at: now(), clock: now(), values: values, why: G.cleaned(why, 200) }, function () { return null; }, "");
+    told(why + (is ? "" : " It could not be written down: tell it by voice."));
   }
   function undo(item, who) {
     var name = G.cleaned(who, 40), is;
@@ -248,6 +254,8 @@
         var row = G.button("", "steprow", function () { wrote(""); go(item); }), words = el("span", "words");
         var what = item.lead ? "Lead " + item.lead.lead_id + ": " + (item.step.ends || []).join(" → ") : item.step.text;
         words.append(el("span", "what", what));
+        var entry = task.state.ticked.get(item.id), noted = entry ? valuesText(entry.values) + G.besides(entry) : "";
+        if (noted) { words.appendChild(el("span", "small", "Written down: " + noted)); }
         (item.step.remarks || []).forEach(function (text) { words.appendChild(el("b", "remark", text)); });
         words.appendChild(el("span", "state", stateText(item)));
         var refused = G.refusedAt(task.state, item);
@@ -342,6 +350,8 @@
   }
   function build() {
     box = document.getElementById("task");
+    /* a key that is held down presses once */
+    box.addEventListener("keydown", function (event) { if (event.repeat && event.target.tagName === "BUTTON") { event.preventDefault(); } });
     top = el("div", "taskbar head");
     counts = el("div", "counts");
     notes = el("div", "notices");

@@ -26,7 +26,8 @@
     box.append(
       el("p", "small", "The plan has size " + item.lead.size + ", " + G.feet(item.lead.length_m) + ". Write what is to go on instead."),
       G.field("Size, as 2/0 or 70 mm2", "used-size", size), G.field("Length", "used-length", length), unitChoice(draft), G.field("Number on the lead, if it has one", "used-number", tag),
-      G.button("Write this lead down", "", function () {
+      G.button("Write this lead down", "", function (event) {
+        if (G.tooSoon(event)) { return; }
         var words = size.value.trim(), long = number(length.value.trim(), 0.1, 328), values = { size: words }, name = G.cleaned(tag.value, 64);
         if (!isSize(words)) { write("Write the size of the lead as 4, 2, 1/0, 2/0, 4/0, 250 or 70 mm2."); return; }
         if (long !== null) { values.length_m = +(draft.unit === "metres" ? long : long * FOOT_M).toFixed(3); }
@@ -45,7 +46,8 @@
     rod.addEventListener("input", function () { draft.rodAgain = rod.value; });
     box.appendChild(G.field("Soil resistivity measured here, ohm·m", "measured-soil", soil));
     if (place && place.rod) { box.appendChild(G.field("Rod resistance measured again, ohm", "measured-rod", rod)); }
-    box.appendChild(G.button("Write this measurement down", "", function () {
+    box.appendChild(G.button("Write this measurement down", "", function (event) {
+      if (G.tooSoon(event)) { return; }
       var values = {}, one = number(soil.value.trim(), 0.1, 1e6), two = number(rod.value.trim(), 0.01, 1e6);
       if ((soil.value.trim() && one === null) || (rod.value.trim() && two === null)) { write("Write what was measured as a number with a point, as 38.5."); return; }
       if (one !== null) { values.soil_ohm_m = one; }
