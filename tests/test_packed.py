@@ -53,7 +53,7 @@ def test_pointers_point_back_and_never_cost_more_than_the_text():
 def test_a_normal_job_takes_half_a_megabyte():
     """Pinned: what a page of three ground poles may take, with a little to spare."""
     territory = gg.read_territory(ROOT / "sample_data" / "territory")
-    for job, most in (("01-straight", 510_000), ("10-no-rod-place", 470_000)):
+    for job, most in (("01-straight", 516_000), ("10-no-rod-place", 470_000)):
         plan = gg.plan_job(territory, gg.read_job(ROOT / "sample_data" / "jobs" / f"{job}.toml"))
         page = page_html(plan)
         assert len(page.encode()) <= most, job

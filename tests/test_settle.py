@@ -153,9 +153,10 @@ def test_limits_that_hardly_are(territory, limit, value):
 def test_a_rod_length_without_its_unit(territory):
     job = read()
     job = replace(job, rod=replace(job.rod, length_m=6.0))  # "length = 6", meant in feet
-    (item,) = [i for i in gg.plan_job(territory, job).open_items if i.code == "limit_unusual"]
-    assert item.where == ("rod_length",)
-    assert "usual is 1.2 to 3.1 m" in item.what
+    items = gg.plan_job(territory, job).document["open_items"]
+    (item,) = [row for row in items if row["code"] == "limit_unusual"]
+    assert item["where"] == ["rod_length"]
+    assert "usual is 1.2 to 3.1 m" in item["what"]
 
 
 def test_neutral_that_stops_on_the_way(territory):
