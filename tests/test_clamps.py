@@ -79,7 +79,7 @@ def test_something_else_is_a_wrong_call():
     with pytest.raises(ValueError, match="no clamp lands on 'fence'"):
         choose_clamp("fence", 0.01, "2")
     with pytest.raises(ValueError, match="not a lead size"):
-        choose_clamp("bar", None, "6")
+        choose_clamp("bar", None, "8")
 
 
 def test_a_size_in_inches_is_the_same_size():

@@ -55,7 +55,7 @@ def test_a_record_makes_a_revision_and_the_former_plan_is_kept(out, made, capsys
     capsys.readouterr()
     assert again(out, "--record", record, "--force") in {0, 1}
     said = capsys.readouterr().err
-    assert "15 of 47 steps ticked; leads ticked on 11, off 3, difference 8" in said
+    assert "15 of 48 steps ticked; leads ticked on 11, off 3, difference 8" in said
     assert "taken back: entry 16, tick R1" in said
     assert "changed: Lead at " in said
     assert (out / "straight-01.rev1.plan.json").read_bytes() == made["straight-01.plan.json"]

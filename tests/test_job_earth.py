@@ -64,7 +64,7 @@ def test_feet_and_inches(tmp_path, text, feet, inches):
 
 BAD = [
     ("[rod]\nmeasured_ohm = 38", "rod.measured_ohm", "id of the pole"),
-    ("[rod]\nmeasured_ohm = { P2 = 0 }", "rod.measured_ohm", "'P2': write a number, 0.01 to"),
+    ("[rod]\nmeasured_ohm = { P2 = 0 }", "rod.measured_ohm", "'P2', 0: write a number, 0.01 to"),
     ("[rod]\nmeasured_ohm = { P2 = -38 }", "rod.measured_ohm", "write a number"),
     ('[rod]\nmeasured_ohm = { P2 = "38" }', "rod.measured_ohm", "write a number"),
     ("[rod]\nmeasured_ohm = { P2 = nan }", "rod.measured_ohm", "write a number"),
@@ -82,7 +82,7 @@ BAD = [
     ),
     ("[rod]\nupper_ohm_m = 1\nlower_ohm_m = 1\nupper_depth = 0", "rod.upper_depth", "from 0.05"),
     ("[limits]\napproach = 3", "limits.approach", "id of the circuit or line"),
-    ("[limits]\napproach = { F1 = 0 }", "limits.approach", "'F1': write metres"),
+    ("[limits]\napproach = { F1 = 0 }", "limits.approach", "'F1', 0: write metres"),
     ("[limits]\napproach = { F1 = -1 }", "limits.approach", "write metres"),
     ('[limits]\napproach = { F1 = "2 ft 12 in" }', "limits.approach", "fewer than 12 inches"),
     ('[limits]\napproach = { F1 = "10 in 2 ft" }', "limits.approach", "write metres"),

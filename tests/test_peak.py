@@ -81,8 +81,8 @@ def test_the_source_says_what_is_from_memory():
 
 def test_a_size_that_is_none_is_a_wrong_call():
     for call in (
-        lambda: limit("6"),
-        lambda: peak_source("6", frequency_hz=60),
+        lambda: limit("8"),
+        lambda: peak_source("8", frequency_hz=60),
         lambda: first_peak_a(1e3, -1),
     ):
         with pytest.raises(ValueError, match=r"not a lead size|negative"):

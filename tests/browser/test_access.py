@@ -195,7 +195,7 @@ def test_first_where_and_with_what_are_in_sight_on_a_phone(browser, settled):
         )
         assert bottom <= 844, selector
     with_what = browser.run(
-        "return [...document.querySelectorAll('.begin dt')].find(n => n.innerText === 'With')"
+        "return [...document.querySelectorAll('.begin dt')].find(n => n.innerText === 'In all')"
         ".getBoundingClientRect().bottom"
     )
     assert with_what <= 844
